@@ -1,0 +1,1 @@
+"""Machines: word formats, machine files, assembler, memory plans and engines."""

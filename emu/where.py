@@ -1,0 +1,41 @@
+"""Where a thing was said: a file, a line and a column."""
+
+from attrs import frozen
+
+
+@frozen(order=True)
+class Place:
+    """A place in an input file.
+
+    ``line`` and ``column`` count from 1; 0 means "not known" (a whole-file problem).
+    Columns count characters, a tab being one. ``length`` is how many characters to underline.
+    """
+
+    file: str
+    line: int = 0
+    column: int = 0
+    length: int = 1
+
+    def __str__(self) -> str:
+        if not self.line:
+            return self.file
+        return f"{self.file}:{self.line}:{max(self.column, 1)}"
+
+
+@frozen
+class Source:
+    """The text of an input file, kept so that an error can show the line it speaks of."""
+
+    file: str
+    text: str
+
+    def line(self, number: int) -> str:
+        """Return line ``number`` (from 1) without its end, or "" if there is none."""
+        lines = self.text.splitlines()
+        return lines[number - 1] if 0 < number <= len(lines) else ""
+
+    def place(self, offset: int, length: int = 1) -> Place:
+        """Return the place of the character at ``offset`` (from 0) of the text."""
+        before = self.text[:offset]
+        line = before.count("\n") + 1
+        return Place(self.file, line, offset - (before.rfind("\n") + 1) + 1, length)
