@@ -31,8 +31,9 @@ class Source:
 
     def line(self, number: int) -> str:
         """Return line ``number`` (from 1) without its end, or "" if there is none."""
-        lines = self.text.splitlines()
-        return lines[number - 1] if 0 < number <= len(lines) else ""
+        # Not splitlines(): it also breaks at form feeds and the like, which place() does not count.
+        lines = self.text.split("\n")
+        return lines[number - 1].removesuffix("\r") if 0 < number <= len(lines) else ""
 
     def place(self, offset: int, length: int = 1) -> Place:
         """Return the place of the character at ``offset`` (from 0) of the text."""
