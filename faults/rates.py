@@ -113,8 +113,9 @@ def poisson_interval(events: int, level: float = 0.95) -> Interval:
     Divide both ends by the time watched to get a rate.
     """
     tail = (1 - _level(level)) / 2
+    high = _poisson_limit(events, tail)
     low = 0.0 if events == 0 else _solve(lambda mean: _at_least(events, mean) - tail, _mean_limit(events))
-    return Interval(low, _poisson_limit(events, tail), level)
+    return Interval(low, high, level)
 
 
 def poisson_upper(events: int, level: float = 0.95) -> float:

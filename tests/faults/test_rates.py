@@ -201,5 +201,5 @@ def test_percent(value, text):
     ],
 )
 def test_senseless_input_is_refused(call):
-    with pytest.raises(ValueError, match="not|lie|least|above|below|must"):
+    with pytest.raises(ValueError, match=r"not|lie|least|above|below|must"):
         call()
