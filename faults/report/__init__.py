@@ -1,0 +1,52 @@
+"""One ``Report`` value, rendered to the terminal and to one offline HTML file. Runs nothing."""
+
+from faults.report.html import to_html
+from faults.report.model import (
+    Agreement,
+    AgreementRow,
+    Answer,
+    Confidence,
+    Event,
+    Group,
+    HistoryEntry,
+    InputFile,
+    Member,
+    MemoryMap,
+    Outcome,
+    Report,
+    Run,
+    Step,
+    Symptom,
+    Verdict,
+    WordClass,
+    percent,
+    runs_of,
+    to_permille,
+)
+from faults.report.terminal import can_draw, to_terminal
+
+__all__ = [
+    "Agreement",
+    "AgreementRow",
+    "Answer",
+    "Confidence",
+    "Event",
+    "Group",
+    "HistoryEntry",
+    "InputFile",
+    "Member",
+    "MemoryMap",
+    "Outcome",
+    "Report",
+    "Run",
+    "Step",
+    "Symptom",
+    "Verdict",
+    "WordClass",
+    "can_draw",
+    "percent",
+    "runs_of",
+    "to_html",
+    "to_permille",
+    "to_terminal",
+]
