@@ -66,8 +66,10 @@ class Local:
 
 @frozen
 class Load:
-    """``M[address]``: one read through the machine's windows. The address is taken modulo the
-    address width; the result has the data width of the word."""
+    """``M[address]``: one read through the machine's windows.
+
+    The address is taken modulo the address width; the result has the data width of the word.
+    """
 
     address: "Expr"
     width: int

@@ -1,0 +1,1 @@
+"""The behaviour language: what an instruction, a trap or a timer does (docs/reference/behaviour.md)."""
