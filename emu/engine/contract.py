@@ -1,11 +1,11 @@
-"""What every engine takes and gives. An engine that passes ``emu.engine.conformance`` may be used anywhere."""
+"""What every engine takes and gives; one that passes ``emu.engine.conformance`` may be used anywhere."""
 
 from collections.abc import Mapping
 from typing import Literal, Protocol
 
 import numpy as np
 import numpy.typing as npt
-from attrs import field, frozen
+from attrs import field, fields, frozen
 
 from emu.image import ProgramImage
 from emu.memory import MemoryPlan
@@ -23,8 +23,8 @@ class RunRequest:
     none). ``conditions`` are the names that hold ("warm", "single-step") and that a plan may ask about.
     Limits: the run stops before the instruction that would exceed ``max_steps`` instructions (restarts
     and timer ticks are no steps), at the first instruction boundary at or after ``max_time_ns``, after
-    ``max_outputs`` outputs or ``max_restarts`` restarts. ``stop_on_loop``: stop when the whole state has been seen before (only for
-    plans without gates). ``trace``: keep every event, up to ``max_events``; otherwise none.
+    ``max_outputs`` outputs or ``max_restarts`` restarts. ``stop_on_loop``: stop when the whole state has
+    been seen before (only for plans without gates). ``trace``: keep every event, up to ``max_events``.
     ``power_up``: what writable stores hold where the image says nothing: ``zeros`` or ``seeded`` (words
     from a hash of seed, store and address, with right check bits).
     """
@@ -59,7 +59,9 @@ class AlarmTally:
 
 @frozen
 class Stop:
-    """How a run ended. For ``loop``: the state at ``loop_from_step`` recurs every ``loop_steps``
+    """How a run ended.
+
+    For ``loop``: the state at ``loop_from_step`` recurs every ``loop_steps``
     instructions and ``loop_ns`` of time, in which ``loop_restarts`` restarts happen; ``loop_low`` and
     ``loop_high`` bound the program counter inside the loop. All five are 0 for other stops.
     """
@@ -104,14 +106,8 @@ class RunResult:
 
     def differences(self, other: "RunResult") -> tuple[str, ...]:
         """Name the fields that differ, for a readable failure of a conformance test."""
-        names = [
-            name
-            for name in (
-                "stop", "steps", "time_ns", "fetches", "reads", "writes", "alarms", "restarts",
-                "restart_times_ns", "outputs", "registers", "lamps", "events",
-            )  # fmt: skip
-            if getattr(self, name) != getattr(other, name)
-        ]
+        compared = [a.name for a in fields(RunResult) if a.name != "memory"]
+        names = [name for name in compared if getattr(self, name) != getattr(other, name)]
         if len(self.memory) != len(other.memory) or not all(
             np.array_equal(a, b) for a, b in zip(self.memory, other.memory, strict=False)
         ):
