@@ -14,6 +14,7 @@ from typing import Any, NoReturn
 from attrs import define, field
 
 from emu.errors import InputError, Note, Problem, declare, fail
+from emu.tomladvice import advice
 from emu.tomlplaces import (
     MAX_DEPTH,
     PlaceIndex,
@@ -103,21 +104,6 @@ _COLLISION = re.compile(r"Cannot |Duplicate inline table key")
 _MOST_UNDERLINED = 80
 _MOST_SHOWN = 200
 _UTF16_MARKS = (b"\xff\xfe", b"\xfe\xff")
-
-# What the reader said, what stands before and after the place, what to advise.
-_ADVICE = (
-    ("Invalid value", "", "(?i:true|false)", "truth values are written true and false, in small letters"),
-    ("Invalid value", "", r"[A-Za-z_][\w.-]*", 'text needs quotes: "{}"'),
-    ("Invalid value", "", "", "a value is a number, true, false, a date, a quoted string, [..] or {{..}}"),
-    ("Expected '='", "", "", "write key = value"),
-    (
-        "Expected newline",
-        r"[=,\[]\s*[+-]?0\Z",
-        r"\d",
-        "a number does not begin with 0; octal is written 0o17, hexadecimal 0x0f",
-    ),
-    ("Unescaped '\\'", "", "", "in a string, write two backslashes, or use 'single quotes'"),
-)
 
 
 @define(eq=False)
@@ -329,11 +315,7 @@ def _syntax_error(source: Source, said: str) -> NoReturn:
     text = _shown(source, place)
     told = f"the file must be valid TOML: {message[:1].lower()}{message[1:160]}"
     raise InputError(
-        [
-            Problem(
-                SYNTAX, told, place, _syntax_hint(message, source.line(place.line), place.column), notes, text
-            )
-        ]
+        [Problem(SYNTAX, told, place, advice(message, source.line(place.line), place.column), notes, text)]
     )
 
 
@@ -358,13 +340,3 @@ def _collision(source: Source, starts: list[int], offset: int, *, at_end: bool) 
     is_header = source.line(place.line).lstrip().startswith("[")
     text = _shown(source, place)
     raise InputError([Problem(DUPLICATE_KEY, message, place, hint if is_header else "", notes, text)])
-
-
-def _syntax_hint(message: str, line: str, column: int) -> str:
-    """Return advice for the commonest slips."""
-    before, rest = line[: column - 1], line[column - 1 :]
-    for beginning, behind, ahead, advice in _ADVICE:
-        found = re.match(ahead, rest)
-        if message.startswith(beginning) and re.search(behind, before) and found:
-            return advice.format(found[0][:40])
-    return ""
