@@ -201,8 +201,8 @@ def word_coverage(
     ``patterns`` are the backgrounds, by default those of :func:`backgrounds`. Limits as for
     :func:`coverage`; here ``words`` x ``bits`` cells.
     """
+    _check_limits(known.test, words * bits if min(words, bits) > 0 else 0, either)
     chosen = tuple(backgrounds(bits) if patterns is None else patterns)
-    _check_limits(known.test, words * bits, either)
     repeated = tuple(with_backgrounds(s, chosen, bits) for s in streams(known.test, words, either))
     table = Bench(Streams(repeated, bits))
     classes = intra_word(words, bits)

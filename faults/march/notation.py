@@ -15,7 +15,7 @@ from enum import Enum
 
 from attrs import define, field, frozen
 
-from emu.errors import Problems, declare, nearest
+from emu.errors import Problems, declare
 from emu.where import Place, Source
 
 FILE = "<march>"
@@ -278,7 +278,8 @@ class _Parser:
             self.ops.append((op, token))
             yield op
             return
-        hint = nearest(token.text.lower(), ("r0", "r1", "w0", "w1"))
+        kind = token.text[0].lower()
+        hint = f"write {kind}0 or {kind}1" if kind in "rw" else "write r0, r1, w0 or w1"
         message = f"an operation is r0, r1, w0 or w1, {token.text!r} was given"
         self.problems.add(OPERATION, message, self.place(token), hint=hint)
 
