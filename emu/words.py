@@ -35,6 +35,7 @@ _PREFIXES: Final[dict[str, Base]] = {"0b": 2, "0o": 8, "0x": 16}
 _TAGS: Final[dict[Base, str]] = {2: "0b", 8: "0o", 10: "", 16: "0x"}
 _FORMATS: Final[dict[Base, str]] = {2: "b", 8: "o", 10: "d", 16: "x"}
 _SHIFTS: Final[dict[Base, int]] = {2: 1, 8: 3, 16: 4}
+MAX_DIGITS: Final = 1000  # leading zeros are allowed, but a hostile number must not take long
 _ALPHABET: Final = "0123456789abcdef"
 
 
@@ -323,17 +324,19 @@ class WordFormat:
             raise ValueError(f"a word must be wholly known here, got {text!r}")
         return value
 
-    def parse_masked(self, text: str) -> tuple[int, int]:
+    def parse_masked(self, text: str, *, plain: bool = False) -> tuple[int, int]:
         """Return ``(value, known)``: as :meth:`parse`, but a digit may be ``?`` where the base is 2, 8 or 16.
 
         The bits of a ``?`` are 0 both in the value and in the mask of known bits; bits above the digits
-        given are known to be 0.
+        given are known to be 0. With ``plain`` there may be neither ``_`` nor another base's prefix.
         """
-        digits, base = self._split(text)
+        digits, base = (text or " ", self.base) if plain else self._split(text)
         allowed = _ALPHABET[:base] + ("?" if base != 10 else "")
-        wrong = next((c for c in digits if c not in allowed), None)
+        wrong = next((c for c in digits if c.lower() not in allowed), None)
         if wrong is not None:
             raise ValueError(f"{BASE_NAMES[base]} digits are {_spell(base)}, got {wrong!r} in {text!r}")
+        if len(digits) > MAX_DIGITS:
+            raise ValueError(f"a word has at most {MAX_DIGITS} digits, got {len(digits)}")
         value = int(digits.replace("?", "0"), base)
         self._check_size(value, text)
         if base == 10:
@@ -345,8 +348,8 @@ class WordFormat:
         return value, mask(self.bits) & ~unknown
 
     def _split(self, text: str) -> tuple[str, Base]:
-        low = text.strip().lower()
-        prefix = low[:2]
+        low = text.strip()
+        prefix = low[:2].lower()
         base = self.base
         if prefix in _PREFIXES and not (prefix == "0b" and base == 16):
             low, base = low[2:], _PREFIXES[prefix]
