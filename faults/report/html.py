@@ -2,24 +2,10 @@
 
 from faults.report import sections
 from faults.report.markup import Markup, el, joined
-from faults.report.model import Answer, Confidence, Report, percent
+from faults.report.model import AnswerKind, Confidence, Report, percent
 from faults.report.sections import NOTHING, caution_block, plain_list, step_block, titled
 from faults.report.style import style_hash, stylesheet
-
-VERDICT_LINES = {
-    "suspect": "Prime suspect",
-    "group": "One of these, not yet told apart",
-    "none": "No single fault fits",
-    "inconclusive": "Not decided",
-    "result": "Result",
-}
-BASIS_LINES = {
-    "calibrated": "Calibrated: answers given with this figure are right that often on simulated faults.",
-    "prior-driven": "Rests mostly on prior guesses about which parts fail, not on what was seen.",
-    "exact": "Follows exactly from the model.",
-    "unstated": "",
-}
-HYPOTHESIS = "A hypothesis of the model: confirm it by a measurement before you unsolder anything."
+from faults.report.wording import BASIS_LINES, HYPOTHESIS, VERDICT_LINES, unexplained_line
 
 
 def to_html(report: Report) -> str:
@@ -57,7 +43,7 @@ def _body(report: Report) -> Markup:
 
 def _sections(report: Report) -> list[Markup]:
     made = (
-        answer(report.answer, report.confidence),
+        answer(report),
         next_step(report),
         numbering_and_cautions(report),
         sections.bench_notes() if report.steps else NOTHING,
@@ -90,17 +76,20 @@ def _masthead(report: Report) -> Markup:
     )
 
 
-def answer(given: Answer | None, sure: Confidence | None) -> Markup:
+def answer(report: Report) -> Markup:
     """Return the tag at the top: the answer, the site in the reader's labels, how sure it is."""
+    given, sure = report.answer, report.confidence
     if given is None and sure is None:
         return NOTHING
-    kind = given.kind if given else "result"
+    kind: AnswerKind = given.kind if given else "result"
     said = [el("p", given.sentence, class_="sentence")] if given else []
     if given and given.site:
         pairs = joined(el("div", el("dt", name), el("dd", label)) for name, label in given.site)
         said.append(el("dl", pairs, class_="site"))
     if given and given.fault:
         said.append(el("p", "In notation ", el("code", given.fault), class_="notation muted"))
+    if report.unexplained:
+        said.append(el("p", unexplained_line(report), class_="words"))
     if kind in ("suspect", "group"):
         said.append(el("p", HYPOTHESIS, class_="muted"))
     return el(

@@ -57,7 +57,7 @@ def _hued(symbol: str, name: str, meaning: str, hatch: Hatch, hue: str, gravity:
 CLASSES: dict[WordClass, ClassStyle] = {
     "same": ClassStyle(
         ".", "as expected", "reads the word it should", "none",
-        Shade("#E2E6E1", "#1A1D21"), Shade("#3A424A", "#F1F3F5"), 0,
+        Shade("#D8DED7", "#1A1D21"), Shade("#3A424A", "#F1F3F5"), 0,
     ),
     "bits": _hued("B", "wrong bits", "some bits of the right word are wrong", "slash", "vermilion", 6),
     "copy": _hued("C", "copy of elsewhere", "reads whole, valid words of another region", "levels", "sky", 3),
@@ -114,7 +114,7 @@ LIGHT = Theme(
     accent=OKABE_ITO["blue"],
     caution=OKABE_ITO["vermilion"],
     agree="#00805D",
-    against=OKABE_ITO["vermilion"],
+    against="#B34E00",
 )
 DARK = Theme(
     page="#14171A",

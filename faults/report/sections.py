@@ -20,6 +20,7 @@ from faults.report.model import (
 from faults.report.palette import CLASSES, VERDICTS
 from faults.report.svg import bars_figure, memory_figure
 from faults.report.text import address_text, counted
+from faults.report.wording import event_place, power_text
 
 NOTHING = Markup("")
 MAX_RUNS = 400
@@ -43,7 +44,7 @@ def step_block(step: Step) -> Markup:
     if step.minutes is not None:
         facts.append(("Time", counted(step.minutes, "minute")))
     if step.powered is not None:
-        facts.append(("Power", "ON for this step" if step.powered else "OFF and unplugged"))
+        facts.append(("Power", power_text(powered=step.powered)))
     return el(
         "div",
         el("p", step.action, class_="do"),
@@ -228,12 +229,7 @@ def story(report: Report) -> Markup:
 
 
 def _when(event: Event) -> Markup:
-    said = (
-        f"access {event.access}" if event.access else "",
-        f"address {event.address}" if event.address else "",
-        event.time,
-    )
-    known = " · ".join(part for part in said if part)
+    known = event_place(event)
     return el("span", known, class_="when mono") if known else NOTHING
 
 

@@ -106,7 +106,7 @@ svg .strong{font-weight:700}
 .bar{fill:var(--accent)}
 .hollow{fill:none;stroke:var(--accent);stroke-width:1.5;stroke-dasharray:4 2}
 .story{list-style:none;counter-reset:s;padding:0;max-width:52rem}
-.story li{counter-increment:s;position:relative;padding:0 0 .9rem 3rem;break-inside:avoid}
+.story li{counter-increment:s;min-height:2.7rem;position:relative;padding:0 0 .9rem 3rem;break-inside:avoid}
 .story li::before{content:counter(s);position:absolute;left:0;top:0;width:1.8rem;height:1.8rem;
   line-height:1.6rem;text-align:center;border:1.5px solid var(--text);border-radius:50%;font-weight:650;
   font-size:.9rem;background:var(--page)}

@@ -167,7 +167,8 @@ def _outline(path: str, kind: WordClass) -> Markup:
 
 def _letters(layout: Layout, row: int) -> Iterator[Markup]:
     width = _cell_width(layout)
-    wide = [s for s in layout.segments if s.kind != "same" and s.cells * width >= 15]
+    every = 1 if row >= 16 else 4
+    wide = [s for s in layout.segments if s.kind != "same" and s.cells * width >= 15 and s.row % every == 0]
     for segment in wide[:_MAX_LETTERS]:
         upper = row - 2 if segment.second is None else (row - 2) * 3 // 5
         if upper >= 11 or (upper >= 9 and segment.second is None):

@@ -8,13 +8,21 @@ from collections.abc import Iterator, Sequence
 from attrs import frozen
 
 from faults.report.columns import fit_columns
-from faults.report.html import BASIS_LINES, HYPOTHESIS, VERDICT_LINES
 from faults.report.maplayout import Layout, alias_sentences, lay_out
-from faults.report.model import MemoryMap, Report, Step, percent, total_words
+from faults.report.model import MemoryMap, Report, Step, Verdict, percent, total_words
 from faults.report.palette import CLASSES, VERDICTS
 from faults.report.text import address_text, cells, counted, plain, to_ascii, wrap
+from faults.report.wording import (
+    BASIS_LINES,
+    HYPOTHESIS,
+    VERDICT_LINES,
+    event_place,
+    power_text,
+    unexplained_line,
+)
 
 _LABEL = 12
+_NARROW_COLUMN = 14
 _STRONG, _MILD, _WARN, _BODY = "1", "2", "1;33", "0"
 
 
@@ -65,9 +73,13 @@ class _Pen:
         return [f"{first if i == 0 else ' ' * indent}{line}".rstrip() for i, line in enumerate(lines)]
 
     def heading(self, text: str) -> list[str]:
-        shown = self.text(text)
-        rule = ("─" if self.unicode else "-") * max(0, self.width - cells(shown) - 1)
-        return [f"{self.paint(shown, _STRONG)} {self.paint(rule, _MILD)}"]
+        *lines, last = wrap(self.text(text), self.width)
+        rule = ("─" if self.unicode else "-") * max(0, self.width - cells(last) - 1)
+        shown = [self.paint(line, _STRONG) for line in lines]
+        return [
+            *shown,
+            f"{self.paint(last, _STRONG)} {self.paint(rule, _MILD)}" if rule else self.paint(last, _STRONG),
+        ]
 
     def table(self, heads: tuple[str, ...], rows: Sequence[tuple[str, ...]]) -> list[str]:
         safe = [tuple(self.text(cell) for cell in row) for row in rows]
@@ -109,6 +121,8 @@ def _first_lines(report: Report, pen: _Pen) -> list[str]:
         sure = report.confidence
         said = f"{percent(sure.permille)}{f', {sure.words}' if sure.words else ''}. {BASIS_LINES[sure.basis]}"
         out += pen.labelled("Confidence", f"{said} {sure.note}".strip())
+    if report.unexplained:
+        out += pen.labelled("", unexplained_line(report), _WARN)
     if report.steps:
         out += _step(report.steps[0], pen, "Next step")
     return out
@@ -119,7 +133,7 @@ def _step(step: Step, pen: _Pen, label: str) -> list[str]:
     if step.minutes is not None:
         facts.append(counted(step.minutes, "minute"))
     if step.powered is not None:
-        facts.append("power ON" if step.powered else "power OFF and unplugged")
+        facts.append(f"power {power_text(powered=step.powered)}")
     out = pen.labelled(label, step.action, _STRONG)
     if facts:
         out += pen.labelled("", " · ".join(facts))
@@ -178,16 +192,26 @@ def _agreement(report: Report, pen: _Pen) -> list[str]:
     if held is None:
         return []
     out = pen.heading("What agrees and what does not")
-    rows = []
-    for row in held.rows:
-        observed = f"{row.observation} (passed)" if row.passed else row.observation
-        said = []
-        for verdict in row.verdicts:
-            style = VERDICTS[verdict.word]
-            sign = style.sign if pen.unicode else style.ascii_sign
-            said.append(f"{sign} {verdict.word}{f': {verdict.reason}' if verdict.reason else ''}")
-        rows.append((observed, *said))
-    return out + pen.table(("Observation", *held.columns), rows)
+    rows = [
+        (
+            f"{row.observation} (passed)" if row.passed else row.observation,
+            *(_verdict(verdict, pen) for verdict in row.verdicts),
+        )
+        for row in held.rows
+    ]
+    if pen.width >= _NARROW_COLUMN * (len(held.columns) + 1):
+        return out + pen.table(("Observation", *held.columns), rows)
+    for observed, *said in rows:
+        out += pen.paragraph(observed)
+        for column, verdict in zip(held.columns, said, strict=True):
+            out += pen.paragraph(f"{column} → {verdict}", 4)
+    return out
+
+
+def _verdict(verdict: Verdict, pen: _Pen) -> str:
+    style = VERDICTS[verdict.word]
+    sign = style.sign if pen.unicode else style.ascii_sign
+    return f"{sign} {verdict.word}{f': {verdict.reason}' if verdict.reason else ''}"
 
 
 def _unexplained(report: Report, pen: _Pen) -> list[str]:
@@ -236,6 +260,8 @@ def _map_rows(memory: MemoryMap, layout: Layout, pen: _Pen) -> list[str]:
         if index in shown:
             source = address_text(shown[index], memory.base, memory.words)
             tail = f"  ← {source}" if pen.unicode else f"  <- {source}"
+            if cells(head) + 2 + layout.across + cells(tail) > pen.width:
+                tail = ""
         out.append(f"{pen.paint(head, _MILD)}  {''.join(row).rstrip()}{tail}")
     return out
 
@@ -247,12 +273,7 @@ def _story(report: Report, pen: _Pen) -> list[str]:
     out = pen.heading(f"How it comes about{about}")
     for number, event in enumerate(report.story, start=1):
         out += pen.paragraph(event.sentence, 4, f"{number}.")
-        said = (
-            f"access {event.access}" if event.access else "",
-            f"address {event.address}" if event.address else "",
-            event.time,
-        )
-        known = " · ".join(part for part in said if part)
+        known = event_place(event)
         out += pen.paragraph(f"({known})", 4) if known else []
     return out
 

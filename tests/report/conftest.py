@@ -1,6 +1,8 @@
 """Two reports of the invented Ravensholm tidal barrier that the tests of this folder render."""
 
 import hashlib
+from collections.abc import Callable
+from pathlib import Path
 
 import pytest
 
@@ -70,10 +72,10 @@ def _digest(text: str) -> str:
 def _agreement() -> Agreement:
     agrees, against, silent = "agrees", "contradicts", "silent"
     return Agreement(
-        ("1 bit 10 at 0", "2 driver R5 dead", "3 bits 10, 11 shorted"),
+        ("1 bit 10 at 0", "3 driver R5 dead", "4 bits 10, 11 shorted"),
         (
             AgreementRow(
-                "Dump: 12 of 24 banks wrong, each a copy of the bank below",
+                "Dump: 11 of 23 banks wrong, each a copy of the bank below",
                 (
                     Verdict(agrees, "predicts the same 11 banks that were read"),
                     Verdict(against, "would read all zero there, not copies"),
@@ -117,7 +119,9 @@ def _groups() -> tuple[Group, ...]:
             "Woven store, address bit 10 stuck at 0",
             (
                 Member("rope/address/10:stuck-0", "card R3, slot 7, connector J4, pin 12"),
-                Member("rope/address/10:open", "wire white/blue from J4-12 to the driver; reads as 0 when open"),
+                Member(
+                    "rope/address/10:open", "wire white/blue from J4-12 to the driver; reads as 0 when open"
+                ),
                 Member("iface/address/10:stuck-0", "card P1, slot 2, pin 31"),
             ),
             "anything on the way of address bit 10",
@@ -203,7 +207,9 @@ def rich_report() -> Report:
             "rope/address/10:stuck-0",
             "suspect",
         ),
-        confidence=Confidence(931, "very likely", "calibrated", "Three faults of this group look alike so far."),
+        confidence=Confidence(
+            931, "very likely", "calibrated", "Three faults of this group look alike so far."
+        ),
         steps=_steps(),
         numbering=(
             "Addresses and words are octal, written 0o…",
@@ -260,3 +266,22 @@ def rich_report() -> Report:
 def bare_report() -> Report:
     """Return a report with a title only: every part is optional."""
     return Report("Nothing to say")
+
+
+GOLDEN = Path(__file__).parent.parent / "golden" / "report"
+
+
+@pytest.fixture(scope="session")
+def golden() -> Callable[[str, str], None]:
+    """Return a check of text against a golden file; on a mismatch the new text is written beside it."""
+
+    def check(name: str, text: str) -> None:
+        held = GOLDEN / name
+        if held.exists() and held.read_text(encoding="utf-8") == text:
+            return
+        new = held.with_name(f"{name}.new")
+        new.parent.mkdir(parents=True, exist_ok=True)
+        new.write_text(text, encoding="utf-8")
+        pytest.fail(f"{held} differs from what is rendered now: {new}")
+
+    return check
