@@ -114,6 +114,8 @@ class _Statements(Expressions):
     def named(self, node: Word, known: frozenset[str], what: str) -> bool:
         if node.name in known:
             return True
+        if node.name in self.names.doubtful:
+            return False
         self.report(
             NAME, f"'{node.what}' names {what} of the machine; got {node.name!r}", node.span,
             nearest(node.name, sorted(known)),
@@ -135,6 +137,8 @@ class _Statements(Expressions):
 
     def no_target(self, target: Name) -> None:
         name, names = target.name, self.names
+        if name in names.doubtful:
+            return
         if name in names.files:
             self.report(USE, f"a register of a file is written {name}[index]; got {name!r}", target.span)
         elif name in {"M", "P"}:

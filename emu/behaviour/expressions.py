@@ -83,6 +83,8 @@ class Expressions:
             return tree.Operand(name, names.operands[name])
         if name in names.registers:
             return tree.Register(name, names.registers[name])
+        if name in names.doubtful:
+            return None
         if name in names.files or name in {"M", "P"}:
             self.report(USE, f"{name!r} takes an index; got none", node.span, f"write {name}[x]")
         elif name in self.bound:

@@ -66,6 +66,7 @@ class Names:
 
     ``registers``: widths by name. ``files``: width and count by name. ``operands``: widths by letter.
     ``ports``: directions ("in", "out") by number. ``traps`` is None inside a trap, which enters no trap.
+    ``doubtful`` names were declared wrongly: nothing is said of their use.
     """
 
     word_bits: int
@@ -78,3 +79,4 @@ class Names:
     ports: Mapping[int, frozenset[str]] = field(factory=dict)
     restarts: bool = False
     watchdog: bool = False
+    doubtful: frozenset[str] = frozenset()

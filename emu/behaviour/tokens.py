@@ -39,7 +39,7 @@ def sample(does: str) -> str:
     return f"""\
 format = "machine/1"
 name = "sample"
-word = {{ bits = 8 }}
+word = {{ bits = 8, arithmetic = "twos", base = 8, numbering = "lsb0" }}
 address = {{ bits = 8 }}
 fetch = {{ counter = "pc", start = 0 }}
 
