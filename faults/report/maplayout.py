@@ -148,12 +148,16 @@ def alias_sentences(memory: MemoryMap) -> tuple[str, ...]:
         side = "lower" if distance < 0 else "higher"
         out.append(
             f"{counted(count, 'word')} in {counted(regions[distance], 'region')} read as the words "
-            f"{number_text(abs(distance), memory.base)} ({abs(distance):,}) {side}."
+            f"{_distance(abs(distance), memory.base)} {side}."
         )
     rest = len(words) - len(out)
     if rest > 0:
         out.append(f"{counted(rest, 'further distance')} occur; see the table of runs.")
     return tuple(out)
+
+
+def _distance(words: int, base: int) -> str:
+    return f"{words:,}" if base == 10 else f"{number_text(words, base)} ({words:,})"
 
 
 def describe_run(run: Run, memory: MemoryMap) -> tuple[str, str, str, str, str]:

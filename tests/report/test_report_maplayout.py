@@ -79,3 +79,8 @@ def test_many_distances_are_counted_not_hidden() -> None:
         alias_sentences(MemoryMap("s", 128, 8, runs))[-1]
         == "5 further distances occur; see the table of runs."
     )
+
+
+def test_a_decimal_machine_reads_the_distance_once() -> None:
+    memory = MemoryMap("s", 4096, 64, (Run(2048, 16, "copy", 0),), 10)
+    assert alias_sentences(memory) == ("16 words in 1 region read as the words 2,048 lower.",)
