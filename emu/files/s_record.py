@@ -31,6 +31,7 @@ _ADDRESS_BYTES: Final = {0: 2, 1: 2, 2: 3, 3: 4, 5: 2, 6: 3, 7: 4, 8: 3, 9: 2}
 class _Reader:
     problems: Problems
     ended: bool = False
+    counted: bool = False  # the last record was a count, and right
     entry: int | None = None
     title: str = ""
     data_kinds: set[int] = field(factory=set)
@@ -49,6 +50,7 @@ class _Reader:
             )
             return
         kind = int(text[1])
+        self.counted = False
         self.data_lines += kind in {1, 2, 3}
         data = to_bytes(text[2:], 3, number, self.problems)
         if kind not in _ADDRESS_BYTES:
@@ -100,6 +102,17 @@ class _Reader:
     def _total(self, said: int, place: Place) -> None:
         if said != self.data_lines:
             self.problems.add(TOTAL, f"the file says {said} data records, got {self.data_lines}", place)
+        self.counted = said == self.data_lines
+
+    def no_end(self, place: Place) -> None:
+        """Record that there is no end record; if a right count stands last, nothing can be missing."""
+        if self.counted:
+            message = "the last record is S7, S8 or S9, got a count, which is right: nothing is lost"
+            self.problems.add(NO_END, message, place, severity="warning")
+        else:
+            self.problems.add(
+                NO_END, "the last record is S7, S8 or S9, got none: what followed is lost", place
+            )
 
     def _end(self, kind: int, address: int, place: Place) -> None:
         self.ended, self.entry = True, address
@@ -120,8 +133,7 @@ def read(source: Source, word: FileWord) -> ReadResult:
     for number, text in lines(source):
         reader.line(number, text)
     if not reader.ended:
-        place = Place(source.file, number)
-        problems.add(NO_END, "the last record is S7, S8 or S9, got none: what followed is lost", place)
+        reader.no_end(Place(source.file, number))
     gathering = Gathering(word, problems)
     put_chunks(gathering, reader.chunks)
     entry = reader.entry // word.unit if reader.entry else None
