@@ -1,0 +1,102 @@
+"""Lines of a program, and what can be wrong with one of them."""
+
+from typing import Final
+
+from attrs import define, field, frozen
+
+from emu.errors import Code, InputError, Note, Problem, declare
+from emu.where import Place
+
+ERROR_LIMIT: Final = 20
+
+TOO_MANY: Final = declare(
+    "asm-too-many-errors",
+    f"Only the first {ERROR_LIMIT} errors of a program are shown.",
+    "Mend those shown; one of them often causes the rest. Then assemble again.",
+    "\n".join(["; machine: dunlin", *[f".nonsense {n}" for n in range(ERROR_LIMIT + 1)]]),
+    "program",
+)
+
+
+@define  # as for Token: made often, so not frozen
+class Span:
+    """Part of a line: where it begins (column, from 1) and how many characters it has."""
+
+    column: int
+    length: int = 1
+
+
+@frozen(eq=False)
+class SourceLine:
+    """One line of a program. ``includes`` are the places of the ``.include`` lines that led here."""
+
+    file: str
+    number: int
+    text: str
+    includes: tuple[Place, ...] = ()
+
+    def place(self, span: Span) -> Place:
+        """Return the place of a part of the line."""
+        return Place(self.file, self.number, span.column, max(span.length, 1))
+
+
+class LineError(Exception):
+    """Something is wrong with a line. Without a span, the word that the statement begins with is meant."""
+
+    def __init__(
+        self,
+        code: Code,
+        message: str,
+        span: Span | None = None,
+        *,
+        hint: str = "",
+        notes: tuple[Note, ...] = (),
+    ) -> None:
+        super().__init__(message)
+        self.code = code
+        self.message = message
+        self.span = span
+        self.hint = hint
+        self.notes = notes
+
+
+class PoisonedError(Exception):
+    """A value is missing because of an error that has been reported already."""
+
+
+@define
+class Report:
+    """Gathers the problems of a program; at most :data:`ERROR_LIMIT` errors are kept."""
+
+    errors: list[Problem] = field(factory=list)
+    warnings: list[Problem] = field(factory=list)
+    dropped: int = 0
+
+    def error(self, line: SourceLine, problem: LineError, default: Span) -> None:
+        """Record an error of a line."""
+        if len(self.errors) >= ERROR_LIMIT:
+            self.dropped += 1
+            return
+        self.errors.append(_problem(line, problem, default))
+
+    def warn(self, line: SourceLine, problem: LineError, default: Span) -> None:
+        """Record a warning of a line."""
+        found = _problem(line, problem, default)
+        self.warnings.append(
+            Problem(found.code, found.message, found.place, found.hint, found.notes, line.text, "warning")
+        )
+
+    def raise_if_errors(self, file: str, last_line: int) -> None:
+        """Raise :class:`InputError` with all errors if there are any."""
+        if not self.errors:
+            return
+        if self.dropped:
+            text = f"only the first {ERROR_LIMIT} errors are shown, {self.dropped} more were found"
+            self.errors.append(Problem(TOO_MANY, text, Place(file, max(last_line, 1), 1)))
+        raise InputError(self.errors)
+
+
+def _problem(line: SourceLine, problem: LineError, default: Span) -> Problem:
+    chain = tuple(Note("included from here", place) for place in reversed(line.includes))
+    place = line.place(problem.span or default)
+    return Problem(problem.code, problem.message, place, problem.hint, (*problem.notes, *chain), line.text)
