@@ -19,7 +19,7 @@ SCHEMA = "march/1"
 CELLS = declare(
     "march-cells",
     f"Coverage is computed on 2 to {MAX_CELLS} cells.",
-    "Take 8: for march tests the percentages hardly depend on the number.",
+    "Take 8: for march tests the percentages of most classes do not depend on the number.",
 )
 TOO_MANY_EITHER = declare(
     "march-either",

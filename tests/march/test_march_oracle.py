@@ -104,6 +104,14 @@ def test_counts_over_all_first_contents(name, kind):
     assert (row.always, row.sometimes, row.from_zero) == (always, sometimes, from_zero)
 
 
+@pytest.mark.parametrize("kind", [c.name for c in CLASSES if c.name.startswith(("AF", "ABIT", "SOF"))])
+def test_what_each_address_opens(kind):
+    for fault in fault_class(kind).instances(8):
+        memory = naive.Memory(kind, fault.cells, fault.pattern.parameters, [0] * 8)
+        for slot, address in enumerate(fault.cells):
+            assert sorted(fault.cells[s] for s in fault.pattern.opens[slot]) == sorted(memory.opened(address))
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("known", NAMED, ids=lambda k: k.name)
 def test_agreement_on_every_fault_of_five_cells(known):
