@@ -1,177 +1,47 @@
 """Rules across the tables of a machine file: names are defined, values fit, windows do not collide."""
 
-from collections.abc import Iterable, Mapping
-from typing import Any, Final
+from collections.abc import Iterable
+from typing import Any
 
-from attrs import define, field
+from attrs import define
 
-from emu.behaviour.tokens import sample
-from emu.codes import check_bits
-from emu.errors import Code, Note, Problems, declare, nearest
+from emu.crossrules import CLASH, DOES_NOT_FIT, TAKEN, UNDEFINED, article
+from emu.errors import Note, nearest
 from emu.fromtoml import key_path
-from emu.machinefile import MachineTable, RegisterTable, StoreTable, WindowTable
-from emu.spec import MAX_STORED_BITS
-from emu.tomlfile import TomlDocument
+from emu.storerules import StoreRules
 from emu.words import mask
-
-MAX_TOTAL_WORDS: Final = 1 << 23  # of all stores together
-MAX_BANK_BITS: Final = 32
-
-
-def _variant(old: str, new: str) -> str:
-    return sample("acc = a + 1").replace("a + 1", "acc").replace(old, new)
-
-
-UNDEFINED: Final = declare(
-    "undefined-name",
-    "Every name that a machine file uses is defined in it.",
-    "Define it, or mend the spelling.",
-    _variant('store = "core"', 'store = "cores"'),
-    "machine",
-)
-TAKEN: Final = declare(
-    "name-taken",
-    "A name stands for one thing: registers, the registers of files and the letters of encodings differ.",
-    "Rename one of the two.",
-    _variant('name = "acc"', 'name = "a"').replace("acc = acc", "a = pc"),
-    "machine",
-)
-DOES_NOT_FIT: Final = declare(
-    "does-not-fit",
-    "A value fits what holds it: a register, an address, a word, a store.",
-    "Make the value smaller, or what holds it wider.",
-    _variant("start = 0", "start = 256"),
-    "machine",
-)
-COLLIDES: Final = declare(
-    "windows-collide",
-    "An address belongs to one window.",
-    "Change `first` or `last` of one of the two windows.",
-    _variant("[[instruction]]", '[[window]]\nfirst = 255\nlast = 255\nstore = "core"\n\n[[instruction]]'),
-    "machine",
-)
-BAD_WINDOW: Final = declare(
-    "window",
-    "A window shows whole words of a store, and every word of a banked store can be reached.",
-    "Count the addresses, the unit and the bits of the bank register.",
-    _variant("last = 255", "last = 254\nunit = 2"),
-    "machine",
-)
-UNREACHED: Final = declare(
-    "store-unreached",
-    "Every store is seen through a window.",
-    "Add a window, or remove the store.",
-    _variant("[[window]]", '[[store]]\nname = "rope"\nwords = 256\n\n[[window]]'),
-    "machine",
-)
-PROTECTION: Final = declare(
-    "protection",
-    "A protected store names the alarm of its check; one without protection names none.",
-    "Add or remove `alarm`; `corrected_alarm` goes with `sec-ded` only.",
-    _variant("words = 256", 'words = 256\nprotection = "odd"'),
-    "machine",
-)
-CLASH: Final = declare(
-    "settings-clash",
-    "Settings that speak of the same thing agree.",
-    "Change one of them as the message says.",
-    _variant("start = 0", "start = 0, step = 2"),
-    "machine",
-)
 
 
 @define
-class CrossCheck:
+class CrossCheck(StoreRules):
     """Checks one machine file; ``run`` reports into ``problems``."""
-
-    table: MachineTable
-    document: TomlDocument
-    problems: Problems
-    registers: Mapping[str, RegisterTable] = field(init=False)
-
-    def __attrs_post_init__(self) -> None:
-        self.registers = {register.name: register for register in self.table.registers}
 
     def run(self) -> None:
         """Check everything but encodings and behaviours."""
         self._names()
         self._registers()
-        self._stores()
-        self._windows()
+        self.check_stores()
         self._fetch()
         self._alarms()
         self._ports_and_lamps()
         self._fields()
 
-    # -- reporting
-
-    def report(
-        self, code: Code, message: str, owner: Any, attribute: str, *steps: int, hint: str = "",
-        notes: tuple[Note, ...] = (),
-    ) -> None:  # fmt: skip
-        """Add a problem at the value of an attribute of a table."""
-        place = self.document.place(key_path(owner, attribute, *steps))
-        self.problems.add(code, message, place, hint=hint, notes=notes)
-
-    def written(self, kind: str, key: str = "name") -> frozenset[str]:
-        """Return the names of a list of tables as written in the file, also of entries that are wrong."""
-        entries = self.document.root.get(kind, [])
-        return frozenset(
-            entry[key]
-            for entry in (entries if isinstance(entries, list) else [])
-            if isinstance(entry, dict) and isinstance(entry.get(key), str)
-        )
-
-    def defined(self, name: str, kind: str, owner: Any, attribute: str, *steps: int) -> bool:
-        """Check that a name is that of an entry of ``[[kind]]``."""
-        known = self.written(kind)
-        if name in known:
-            return True
-        message = f"{attribute!r} names {_article(kind)} {kind} of the machine; got {name!r}"
-        known_here = f"known: {', '.join(sorted(known))}" if known else f"there is no [[{kind}]]"
-        self.report(UNDEFINED, message, owner, attribute, *steps, hint=nearest(name, known) or known_here)
-        return False
-
-    def fits(self, value: int, most: int, what: str, owner: Any, attribute: str) -> bool:
-        """Check that a number is at most ``most``; ``what`` says what holds it."""
-        if value <= most:
-            return True
-        self.report(DOES_NOT_FIT, f"{what} is at most {most:#o}; got {value:#o}", owner, attribute)
-        return False
-
-    def register(self, name: str, owner: Any, attribute: str, *steps: int) -> RegisterTable | None:
-        """Return the single register of that name, or None after reporting that there is none."""
-        if not self.defined(name, "register", owner, attribute, *steps):
-            return None
-        register = self.registers.get(name)
-        if register is not None and register.count:
-            message = f"{attribute!r} names a single register; {name!r} is a file"
-            self.report(CLASH, message, owner, attribute, *steps)
-            return None
-        return register
-
     # -- names and registers
 
     def _names(self) -> None:
-        taken: dict[str, tuple[str, Any, str]] = {}
         for register in self.table.registers:
-            taken.setdefault(register.name, ("a register", register, "name"))
-        for register in self.table.registers:
+            first: dict[str, int] = {}
             for at, name in enumerate(register.names):
-                self._take(name, ("a register of a file", register, "names"), taken, at)
+                if first.setdefault(name, at) != at:
+                    message = f"the registers of a file have different names; {name!r} is given again"
+                    self.report(TAKEN, message, register, "names", at)
         for declared in self.table.fields:
-            self._take(declared.letter, ("a letter of encodings", declared, "letter"), taken)
-
-    def _take(
-        self, name: str, use: tuple[str, Any, str], taken: dict[str, tuple[str, Any, str]], *steps: int
-    ) -> None:
-        earlier = taken.setdefault(name, use)
-        if earlier is use:
-            return
-        what, owner, attribute = use
-        place = self.document.place(key_path(earlier[1], earlier[2]))
-        message = f"a name stands for one thing; {name!r} is {earlier[0]} and {what}"
-        self.report(TAKEN, message, owner, attribute, *steps, notes=(Note("first used here", place),))
+            register_of_that_name = self.registers.get(declared.letter)
+            if register_of_that_name is not None:
+                place = self.document.place(key_path(register_of_that_name, "name"))
+                message = f"a name stands for one thing; {declared.letter!r} is a register and a letter"
+                note = Note("the register is here", place)
+                self.report(TAKEN, message, declared, "letter", notes=(note,))
 
     def _registers(self) -> None:
         for register in self.table.registers:
@@ -187,96 +57,6 @@ class CrossCheck:
                 message = f"a file has a name for each register; {given}"
                 self.report(CLASH, message, register, "names")
 
-    # -- stores and windows
-
-    def _stores(self) -> None:
-        for store in self.table.stores:
-            self._protection(store)
-            bits = self.table.word.bits + check_bits(store.protection, self.table.word.bits)
-            if bits > MAX_STORED_BITS:
-                message = f"a stored word has at most {MAX_STORED_BITS} bits, check bits included; got {bits}"
-                self.report(DOES_NOT_FIT, message, store, "protection")
-        total = sum(store.words for store in self.table.stores)
-        if total > MAX_TOTAL_WORDS:
-            message = f"all stores together have at most {MAX_TOTAL_WORDS:,} words; got {total:,}"
-            self.report(DOES_NOT_FIT, message, self.table, "stores")
-
-    def _protection(self, store: StoreTable) -> None:
-        for attribute in ("alarm", "corrected_alarm"):
-            name = getattr(store, attribute)
-            if name:
-                self.defined(name, "alarm", store, attribute)
-        if store.protection == "none" and store.alarm:
-            message = f"a store without protection raises no alarm; got {store.alarm!r}"
-            self.report(PROTECTION, message, store, "alarm", hint="give 'protection', or leave 'alarm' out")
-        if store.protection != "none" and not store.alarm:
-            message = f"a store with protection names its alarm; {store.name!r} names none"
-            self.report(PROTECTION, message, store, "protection", hint='add alarm = "..."')
-        if store.protection != "sec-ded" and store.corrected_alarm:
-            message = f"only sec-ded mends words; {store.name!r} has protection {store.protection!r}"
-            self.report(PROTECTION, message, store, "corrected_alarm")
-
-    def _windows(self) -> None:
-        stores = {store.name: store for store in self.table.stores}
-        top = mask(self.table.address.bits)
-        for window in self.table.windows:
-            known = self.defined(window.store, "store", window, "store")
-            bank = self.register(window.bank, window, "bank") if window.bank else None
-            self.fits(window.first, top, "an address", window, "first")
-            self.fits(window.last, top, "an address", window, "last")
-            if self._whole_words(window) and known and window.store in stores:
-                self._reach(window, stores[window.store], bank)
-        self._collisions()
-        seen = self.written("window", "store")
-        for store in self.table.stores:
-            if store.name not in seen:
-                message = f"every store is seen through a window; {store.name!r} through none"
-                self.report(UNREACHED, message, store, "name")
-
-    def _whole_words(self, window: WindowTable) -> bool:
-        span = window.last - window.first + 1
-        if span < 1:
-            message = f"the last address is not below the first, {window.first:#o}; got {window.last:#o}"
-            self.report(BAD_WINDOW, message, window, "last")
-        elif span % window.unit:
-            message = f"a window shows whole words of {window.unit} addresses; it has {span} addresses"
-            self.report(BAD_WINDOW, message, window, "unit")
-        return span >= 1 and not span % window.unit
-
-    def _reach(self, window: WindowTable, store: StoreTable, bank: RegisterTable | None) -> None:
-        size = (window.last - window.first + 1) // window.unit
-        if window.offset + size > store.words:
-            message = (
-                f"a window shows words that its store has; {store.name!r} has {store.words:,}, "
-                f"the window ends at word {window.offset + size:,}"
-            )
-            self.report(DOES_NOT_FIT, message, window, "offset" if window.offset else "last")
-        elif bank is not None:
-            self._bank(window, store, bank, size)
-
-    def _bank(self, window: WindowTable, store: StoreTable, bank: RegisterTable, size: int) -> None:
-        banks = -(-(store.words - window.offset) // size)
-        needed = max(1, (banks - 1).bit_length())
-        if bank.bits < needed:
-            given = f"{banks} banks need {needed} bits, {bank.name!r} has {bank.bits}"
-            message = f"a bank register reaches every bank; {given}"
-            self.report(BAD_WINDOW, message, window, "bank")
-        if bank.bits > MAX_BANK_BITS:
-            message = f"a bank register has at most {MAX_BANK_BITS} bits; {bank.name!r} has {bank.bits}"
-            self.report(DOES_NOT_FIT, message, window, "bank")
-
-    def _collisions(self) -> None:
-        windows = sorted(self.table.windows, key=lambda window: (window.first, window.last))
-        earlier = windows[0] if windows else None
-        for window in windows[1:]:
-            if earlier is not None and window.first <= earlier.last:
-                place = self.document.place(key_path(earlier, "first"))
-                message = f"an address belongs to one window; {window.first:#o} belongs to two"
-                note = Note("the other window begins here", place)
-                self.report(COLLIDES, message, window, "first", notes=(note,))
-            if earlier is None or window.last > earlier.last:
-                earlier = window
-
     # -- fetching, alarms, timers
 
     def _fetch(self) -> None:
@@ -288,7 +68,11 @@ class CrossCheck:
                 f"{counter.name!r} has {counter.bits}"
             )
             self.report(DOES_NOT_FIT, message, fetch, "counter")
+        if counter is not None and counter.reset:
+            message = f"the counter begins at 'start'; {counter.name!r} has a reset value too"
+            self.report(CLASH, message, counter, "reset", hint="leave 'reset' out")
         limit = mask(min(counter.bits, address.bits) if counter else address.bits)
+        self.fits(fetch.step, limit, "what the counter moves by", fetch, "step")
         if self.fits(fetch.start, limit, "the first address", fetch, "start"):
             self._instructions_at(fetch.start, fetch, "start")
         restart = self.table.restart
@@ -304,7 +88,7 @@ class CrossCheck:
     def _unknown(self, kind: str, name: str) -> None:
         known = self.written(kind)
         if name not in known:
-            message = f"'unknown' names {_article(kind)} {kind} of the machine; got {name!r}"
+            message = f"'unknown' names {article(kind)} {kind} of the machine; got {name!r}"
             self.report(UNDEFINED, message, self.table.fetch, "unknown", hint=nearest(name, known))
 
     def _instructions_at(self, address: int, owner: Any, attribute: str) -> None:
@@ -313,7 +97,7 @@ class CrossCheck:
         window = next((w for w in self.table.windows if w.first <= address <= w.last), None)
         if window is None:
             if "window" in self.document.root and not self._window_errors():
-                message = f"instructions come from a window; {address:#o} lies in none"
+                message = f"instructions come from a window; {self.number(address)} lies in none"
                 self.report(DOES_NOT_FIT, message, owner, attribute)
         elif window.unit != step:
             message = (
@@ -323,7 +107,9 @@ class CrossCheck:
                 CLASH, message, owner, attribute, hint=f"write step = {window.unit}, or unit = {step}"
             )
         elif (address - window.first) % window.unit:
-            message = f"an instruction begins at a whole word, every {step} addresses; got {address:#o}"
+            message = (
+                f"an instruction begins at a whole word, every {step} addresses; got {self.number(address)}"
+            )
             self.report(DOES_NOT_FIT, message, owner, attribute)
 
     def _window_errors(self) -> bool:
@@ -339,6 +125,9 @@ class CrossCheck:
         if table.restart is not None:
             for at, name in enumerate(table.restart.clears):
                 self.defined(name, "register", table.restart, "clears", at)
+                if name == table.fetch.counter:
+                    message = f"a restart sets the program counter to its address; 'clears' names {name!r}"
+                    self.report(CLASH, message, table.restart, "clears", at, hint=f"leave {name!r} out")
         if table.watchdog is not None:
             self._watchdog(table.watchdog.alarm)
         for timer in table.timers:
@@ -400,7 +189,3 @@ class CrossCheck:
             if declared.scale != 1 and declared.kind not in {"relative", "signed"}:
                 message = f"'scale' goes with kinds relative and signed; the kind is {declared.kind}"
                 self.report(CLASH, message, declared, "scale")
-
-
-def _article(kind: str) -> str:
-    return "an" if kind[0] in "aeiou" else "a"

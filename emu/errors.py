@@ -13,6 +13,7 @@ from attrs import define, field, frozen
 from emu.where import Place, Source
 
 Severity = Literal["error", "warning"]
+_MOST_SHOWN = 200  # characters of a source line worth showing
 _REGISTRY: dict[str, "Code"] = {}
 
 
@@ -127,7 +128,8 @@ class Problems:
         if len(self.found) >= self.limit:
             self.dropped += 1
             return
-        text = self.source.line(place.line) if place.file == self.source.file else ""
+        seen = place.file == self.source.file and place.column <= _MOST_SHOWN
+        text = self.source.line(place.line)[:_MOST_SHOWN] if seen else ""
         self.found.append(Problem(code, message, place, hint, notes, text, severity))
 
     @property

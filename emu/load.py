@@ -21,7 +21,8 @@ from emu.behaviour.check import check
 from emu.behaviour.names import Names
 from emu.behaviour.tokens import Text, sample
 from emu.behaviour.tree import Statement
-from emu.crosscheck import TAKEN, CrossCheck
+from emu.crosscheck import CrossCheck
+from emu.crossrules import TAKEN
 from emu.encode import OVERLAP, Pattern, overlaps, read_pattern
 from emu.errors import Code, Note, Problems, declare, fail, nearest
 from emu.fromtoml import build, key_path
@@ -284,12 +285,12 @@ class _Loader:
         )
 
     def operands(self, table: InstructionTable, operands: tuple[OperandBits, ...]) -> None:
-        registers = self.checks.registers
+        registers, declared = self.checks.registers, self.checks.written("field", "letter")
         for operand in operands:
             letter = operand.field.letter
             at = table.bits.index(letter)
             place = self.document.string_place(key_path(table, "bits"), at)
-            if letter in registers:
+            if letter in registers and letter not in declared:
                 message = f"a name stands for one thing; {letter!r} is a register and a letter here"
                 self.problems.add(TAKEN, message, place)
             file = registers.get(operand.field.file)

@@ -42,6 +42,9 @@ def _name_check(pattern: re.Pattern[str], rule: str, taken: frozenset[str]) -> C
 plain_name: Final = _name_check(_PLAIN, _PLAIN_RULE, RESERVED)
 """Check of names that behaviours speak: registers, alarms, traps."""
 
+alias_name: Final = _name_check(_PLAIN, _PLAIN_RULE, frozenset())
+"""Check of the names of the registers of a file."""
+
 spoken_name: Final = _name_check(_SPOKEN, _SPOKEN_RULE, frozenset())
 """Check of all other names."""
 
@@ -87,7 +90,7 @@ class RegisterTable:
     zero: int | None = key(default=None, doc="Index of the register that is always 0.", low=0)
     reset: int = key(default=0, doc="Its value at power-up.", low=0)
     names: tuple[str, ...] = key(
-        default=(), doc="Names of the registers of a file in programs.", check=spoken_name
+        default=(), doc="Names of the registers of a file in programs.", check=alias_name
     )
     doc: str = key(default="", doc="What it is for.")
     path: TomlPath = own_path()
