@@ -1,0 +1,470 @@
+"""Structure of a difference: what is injected is found, and no finding is ever false.
+
+``is_true`` judges every finding again in plain Python, word by word, from its public fields.
+"""
+
+import attrs
+import numpy as np
+import pytest
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+
+from faults import pattern
+from faults.pattern import address_evidence, analyse, dump_evidence
+
+
+def source(law, a):
+    """The address a map law reads, by hand."""
+    i, j = a >> law.first & 1, a >> law.second & 1
+    put = lambda a, n, v: a & ~(1 << n) | v << n  # noqa: E731
+    return {
+        "stuck": lambda: a & ~law.bits | law.value,
+        "flip": lambda: a ^ law.bits,
+        "swap": lambda: put(put(a, law.first, j), law.second, i),
+        "and": lambda: put(put(a, law.first, i & j), law.second, i & j),
+        "or": lambda: put(put(a, law.first, i | j), law.second, i | j),
+        "copy": lambda: put(a, law.first, j),
+        "xor": lambda: put(a, law.first, i ^ j),
+    }[law.kind]()
+
+
+class Dump:
+    """A dump as plain dictionaries, with slow answers."""
+
+    def __init__(self, evidence):
+        w = evidence.words
+        rows = zip(
+            evidence.addresses.tolist(),
+            w.expected.tolist(),
+            w.observed.tolist(),
+            w.known.tolist(),
+            strict=True,
+        )
+        self.rows = {a: (e, o, k) for a, e, o, k in rows}
+        self.order = list(self.rows)
+        self.full = (1 << w.bits) - 1
+        self.bits = w.bits
+
+    def fails(self, a, part=-1):
+        e, o, k = self.rows[a]
+        return bool((e ^ o) & k & part)
+
+    def predicted(self, law, index):
+        """``(word, mask of bits predicted)`` by hand."""
+        a = self.order[index]
+        e, _, k = self.rows[a]
+        name = type(law).__name__
+        if name == "MaskLaw":
+            return e & ~law.clear | law.put, k
+        if name == "SliceLaw":
+            v, c = self.predicted(law.law, index)
+            return v & law.part | e & ~law.part, c & law.part | k & ~law.part
+        if name == "MapLaw":
+            return self.fetched(source(law, a))
+        if name == "ShiftLaw":
+            return self.fetched(a + law.offset)
+        if name == "MergeLaw":
+            subsets = [s for s in range(law.bits + 1) if s & ~law.bits == 0] if law.group else [0, law.bits]
+            got = [self.fetched(a ^ s) for s in subsets]
+            value, care = got[0]
+            for v, c in got[1:]:
+                value, care = (value | v if law.gate == "or" else value & v), care & c
+            return value, care
+        if name == "StaleLaw":
+            if index < law.lag:
+                return 0, 0
+            before = self.rows[self.order[index - law.lag]]
+            return before[1], before[2]
+        if name == "EchoLaw":
+            part = a >> law.shift & (1 << law.width) - 1
+            return sum(part << n * law.width for n in range(law.copies)), k
+        raise NotImplementedError(name)  # the rest is judged by the recovery tests
+
+    def fetched(self, a):
+        e, _, k = self.rows.get(a, (0, 0, 0))
+        return e, k
+
+    def inside(self, cube):
+        return [a for a in self.order if a & cube.fixed == cube.value]
+
+    def silent(self, law, a):
+        if law is None or self.fails(a):
+            return False
+        value, care = self.predicted(law, self.order.index(a))
+        e, _, k = self.rows[a]
+        return (value ^ e) & care & k == 0
+
+
+def is_true(f, d):
+    """Judge a finding anew."""
+    bad = [a for a in d.order if d.fails(a)]
+    return JUDGES[f.kind](f, d, bad)
+
+
+def judge_law(f, d, _bad):
+    explained = exceptions = 0
+    for n, a in enumerate(d.order):
+        fails = d.fails(a, f.slice)
+        if (f.cube is None and not fails) or (f.cube is not None and a & f.cube.fixed != f.cube.value):
+            continue
+        value, care = d.predicted(f.law, n)
+        _, o, k = d.rows[a]
+        care &= k & f.slice
+        differs = bool((value ^ o) & care)
+        exceptions += differs
+        explained += fails and not differs and care == k & f.slice
+    return (explained, exceptions, f.exact) == (f.failing, f.score.exceptions, exceptions == 0)
+
+
+def judge_cube(f, d, bad):
+    inside = d.inside(f.cube)
+    silent = sum(d.silent(f.law, a) for a in inside)
+    return set(bad) <= set(inside) and (len(bad), silent, len(inside) - len(bad) - silent) == (
+        f.failing,
+        f.silent,
+        f.right,
+    )
+
+
+def judge_cover(f, d, bad):
+    inside = {a for cube in f.cubes for a in d.inside(cube)}
+    return (
+        len(inside & set(bad)) == f.failing
+        and inside - set(bad) == set(f.quiet)
+        and len(set(bad) - inside) == f.left
+    )
+
+
+def judge_bits(f, _d, bad):
+    for mask, wanted in ((f.ones, {1}), (f.zeros, {0}), (f.mixed, {0, 1})):
+        if any({a >> n & 1 for a in bad} != wanted for n in range(30) if mask >> n & 1):
+            return False
+    return True
+
+
+def judge_bit(f, d, _bad):
+    wrong = [d.rows[a] for a in d.order if d.fails(a, 1 << f.bit)]
+    dropped = sum(e >> f.bit & 1 for e, _, _ in wrong)
+    inside = d.inside(f.cube)
+    return (dropped, len(wrong) - dropped, len(inside)) == (f.dropped, f.picked, f.inside)
+
+
+def judge_tally(f, d, bad):
+    diffs = [(d.rows[a][0], (d.rows[a][0] ^ d.rows[a][1]) & d.rows[a][2]) for a in bad]
+    dropped, total = sum((x & e).bit_count() for e, x in diffs), sum(x.bit_count() for _, x in diffs)
+    flips = (min(x.bit_count() for _, x in diffs), max(x.bit_count() for _, x in diffs))
+    return (dropped, total - dropped, flips, len(bad)) == (f.dropped, f.picked, f.flips, f.failing)
+
+
+def judge_parity(f, d, bad):
+    judged = [d.rows[a][1] for a in bad if d.rows[a][2] == d.full]
+    good = sum(o.bit_count() % 2 == (f.parity.kind == "odd") for o in judged)
+    return (good, len(judged) - good, len(bad) - len(judged)) == (f.valid, f.broken, f.unknown)
+
+
+def judge_repeat(f, d, _bad):
+    pairs = [(d.rows[a], d.rows[a + f.period]) for a in d.order if a + f.period in d.rows]
+    same = all((x[1] ^ y[1]) & x[2] & y[2] == 0 for x, y in pairs)
+    return same and sum(bool((x[0] ^ y[0]) & x[2] & y[2]) for x, y in pairs) == f.differ
+
+
+def judge_product(f, d, bad):
+    inside = {a for a in d.order if a & (1 << f.split) - 1 in f.lows and a >> f.split in f.highs}
+    return set(bad) <= inside and all(d.silent(f.law, a) for a in inside - set(bad))
+
+
+JUDGES = {
+    "law": judge_law,
+    "cube": judge_cube,
+    "cover": judge_cover,
+    "address-bits": judge_bits,
+    "bit": judge_bit,
+    "tally": judge_tally,
+    "parity": judge_parity,
+    "repeat": judge_repeat,
+    "product": judge_product,
+    "block": lambda f, d, bad: all(f.first <= a < f.first + f.size for a in bad) and f.first % f.size == 0,
+    "runs": lambda f, d, bad: (
+        sorted(bad) == sorted(a for a in d.order if any(x <= a <= y for x, y in f.runs))
+    ),
+}
+
+
+@st.composite
+def damaged_dumps(draw):
+    """A dump of up to 128 words with any damage, unread digits, holes and any order."""
+    rng = np.random.default_rng(draw(st.integers(0, 2**32)))
+    bits, width = draw(st.integers(1, 12)), draw(st.integers(1, 7))
+    start = draw(st.sampled_from([0, 1 << width, 3 << width, 5]))
+    address = np.arange(start, start + (1 << width))
+    address = address[rng.random(address.size) < draw(st.sampled_from([1.0, 1.0, 0.8]))]
+    assume(address.size > 0)
+    if draw(st.booleans()):
+        rng.shuffle(address)
+    kinds = draw(st.sampled_from([1 << bits, 2, 1]))
+    expected = (
+        rng.integers(0, kinds, address.size).astype(np.uint64)
+        if kinds > 1
+        else np.zeros(address.size, np.uint64)
+    )
+    expected &= np.uint64((1 << bits) - 1)
+    observed = expected.copy()
+    for _ in range(draw(st.integers(0, 3))):
+        fixed = draw(st.integers(0, (1 << width) - 1))
+        hit = (address & fixed) == (draw(st.integers(0, (1 << width) - 1)) & fixed)
+        hit &= rng.random(address.size) < draw(st.sampled_from([1.0, 0.5, 0.1]))
+        clear, put = (np.uint64(draw(st.integers(0, (1 << bits) - 1))) for _ in "ab")
+        observed = np.where(hit, observed & ~clear | put, observed)
+    known = np.full(address.size, (1 << bits) - 1, dtype=np.uint64)
+    if draw(st.booleans()):
+        known &= rng.integers(0, 1 << bits, address.size).astype(np.uint64) | np.uint64(1)
+    parity = draw(st.sampled_from([None, pattern.Parity("odd"), pattern.Parity("even")]))
+    return dump_evidence(address, expected, observed, bits=bits, known=known, parity=parity)
+
+
+@settings(max_examples=150, deadline=None)
+@given(damaged_dumps())
+def test_no_finding_is_ever_false(evidence):
+    report, dump = analyse(evidence), Dump(evidence)
+    for f in report.findings:
+        assert f.holds(evidence), f
+        if f.kind != "law" or type(f.law).__name__ not in ("WholeLaw", "DataLaw"):
+            assert is_true(f, dump), f
+    assert report.clean == (not any(dump.fails(a) for a in dump.order))
+    assert all(s.endswith(".") and s[0].isupper() or s[0].isdigit() for s in report.sentences())
+
+
+@settings(max_examples=40, deadline=None)
+@given(damaged_dumps(), st.data())
+def test_a_finding_with_another_count_does_not_hold(evidence, data):
+    findings = [f for f in analyse(evidence).findings if f.kind not in ("address-bits",)]
+    assume(findings)
+    f = data.draw(st.sampled_from(findings))
+    assert not attrs.evolve(f, failing=f.failing + 1).holds(evidence)
+
+
+BITS, WIDTH = 16, 9
+pairs = st.permutations(range(WIDTH)).map(lambda p: (p[0], p[1]))
+
+
+@st.composite
+def map_laws(draw):
+    kind = draw(st.sampled_from(["stuck", "flip", "swap", "and", "or", "copy", "xor"]))
+    if kind == "stuck":
+        bits = draw(st.integers(1, (1 << WIDTH) - 1))
+        return pattern.MapLaw("stuck", bits, draw(st.integers(0, (1 << WIDTH) - 1)) & bits)
+    a, b = draw(pairs)
+    if kind == "flip":
+        return pattern.MapLaw("flip", 1 << a)
+    a, b = (a, b) if kind in ("copy", "xor") else sorted((a, b))
+    return pattern.MapLaw(kind, 1 << a | 1 << b, 0, a, b)
+
+
+@st.composite
+def merge_laws(draw):
+    group = draw(st.lists(st.integers(0, WIDTH - 1), min_size=1, max_size=3, unique=True))
+    whole = sum(1 << n for n in group)
+    return pattern.MergeLaw(
+        draw(st.sampled_from(["or", "and"])), whole, len(group) > 1 and draw(st.booleans())
+    )
+
+
+laws = st.one_of(
+    map_laws(),
+    merge_laws(),
+    st.builds(pattern.ShiftLaw, st.sampled_from([1, -1, 2, 7, -16, 32])),
+    st.builds(pattern.EchoLaw, st.integers(0, 1), st.just(16)),
+    st.builds(pattern.MaskLaw, st.just(0xFFFF), st.integers(0, 0xFFFF)),
+    st.builds(pattern.MaskLaw, st.integers(1, 0xFF), st.integers(0, 0xFF).map(lambda n: n << 8)),
+)
+
+
+def fresh(seed):
+    """A dump of 512 random words of 16 bits that read right, and its generator."""
+    rng = np.random.default_rng(seed)
+    words = rng.integers(0, 1 << BITS, 1 << WIDTH).astype(np.uint64)
+    return np.arange(1 << WIDTH), words, rng
+
+
+@settings(max_examples=120, deadline=None)
+@given(laws, st.integers(0, 2**32))
+def test_an_injected_law_is_recovered(law, seed):
+    address, expected, _ = fresh(seed)
+    healthy = Dump(dump_evidence(address, expected, expected, bits=BITS))
+    read = [healthy.predicted(law, n) for n in range(address.size)]
+    observed = np.array(
+        [v if care else int(e) for (v, care), e in zip(read, expected, strict=True)], dtype=np.uint64
+    )
+    assume((observed != expected).any())
+    evidence = dump_evidence(address, expected, observed, bits=BITS)
+    found = analyse(evidence).of_kind("law")
+    assert law in [f.law for f in found if f.exact], [f.sentence for f in found]
+    assert all(is_true(f, Dump(evidence)) for f in found)
+
+
+@settings(max_examples=60, deadline=None)
+@given(map_laws(), st.integers(0, BITS - 1), st.integers(0, 2**32))
+def test_an_alias_in_one_slice_is_recovered(law, bit, seed):
+    assume(law.bits.bit_count() <= 3)
+    address, expected, _ = fresh(seed)
+    part = np.uint64(1 << bit)
+    observed = expected & ~part | expected[[source(law, int(a)) for a in address]] & part
+    found = analyse(dump_evidence(address, expected, observed, bits=BITS)).of_kind("law")
+    assert (law, 1 << bit) in [(f.law, f.slice) for f in found if f.exact]
+    assert f"data bit {bit} only" in found[0].sentence
+
+
+@st.composite
+def cubes(draw, width=WIDTH, most=5):
+    fixed = sum(
+        1 << n for n in draw(st.lists(st.integers(0, width - 1), min_size=1, max_size=most, unique=True))
+    )
+    return pattern.Cube(fixed, draw(st.integers(0, (1 << width) - 1)) & fixed)
+
+
+@settings(max_examples=60, deadline=None)
+@given(cubes(most=4), st.integers(0, BITS - 1), st.integers(0, 1), st.integers(0, 2**32))
+def test_a_data_bit_stuck_in_a_cube_is_recovered(cube, bit, value, seed):
+    address, expected, _ = fresh(seed)
+    one = np.uint64(1 << bit)
+    observed = np.where(cube.contains(address), expected | one if value else expected & ~one, expected)
+    evidence = dump_evidence(address, expected, observed, bits=BITS)
+    assume(int(evidence.failing.sum()) >= 8)  # fewer may share an address bit by chance
+    law = pattern.MaskLaw(0, 1 << bit) if value else pattern.MaskLaw(1 << bit, 0)
+    found = analyse(evidence)
+    match = next(f for f in found.of_kind("law") if f.law == law)
+    assert match.exact
+    assert match.cube.fixed & cube.fixed == cube.fixed
+    placed = found.of_kind("cube")[0]
+    assert placed.exact
+    assert placed.failing + placed.silent == int(match.cube.contains(address).sum())
+
+
+@settings(max_examples=30, deadline=None)
+@given(st.integers(1, 4), st.integers(0, 2**32))
+def test_stale_words_now_and_then_are_recovered(lag, seed):
+    address, expected, rng = fresh(seed)
+    observed = expected.copy()
+    for n in lag + np.flatnonzero(rng.random(address.size - lag) < 0.05):
+        observed[n] = observed[n - lag]
+    evidence = dump_evidence(address, expected, observed, bits=BITS)
+    assume(int(evidence.failing.sum()) >= 4)
+    found = analyse(evidence).of_kind("law")
+    lags = [f.law.lag for f in found if f.exact and f.law.kind == "stale"]
+    assert lag in lags or lag == 4
+    assert lag == 4 or "stale" in found[0].sentence
+
+
+@settings(max_examples=60, deadline=None)
+@given(cubes())
+def test_a_cube_of_failing_addresses_is_recovered(cube):
+    failing = [a for a in range(1 << WIDTH) if a & cube.fixed == cube.value]
+    report = analyse(address_evidence(failing, address_bits=WIDTH))
+    found = report.of_kind("cube")[0]
+    assert (found.cube, found.exact, found.failing) == (cube, True, len(failing))
+    bits = report.of_kind("address-bits")[0]
+    assert (bits.ones, bits.zeros) == (cube.value, cube.fixed & ~cube.value)
+
+
+@settings(max_examples=60, deadline=None)
+@given(cubes(most=3), cubes(most=3))
+def test_two_cubes_of_failing_addresses_are_covered(one, two):
+    failing = [a for a in range(1 << WIDTH) if any(a & c.fixed == c.value for c in (one, two))]
+    evidence = address_evidence(failing, address_bits=WIDTH)
+    report = analyse(evidence)
+    exact = report.of_kind("cube")[0].exact
+    covers = report.of_kind("cover")
+    assert exact or (covers and covers[0].exact and all(f.holds(evidence) for f in report.findings))
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.sets(st.integers(0, 15), min_size=3, max_size=12), st.sets(st.integers(0, 31), min_size=3, max_size=24)
+)
+def test_a_product_of_two_sets_is_recovered(lows, highs):
+    failing = [high << 4 | low for low in lows for high in highs]
+    report = analyse(address_evidence(failing, address_bits=WIDTH))
+    assume(not report.of_kind("cube")[0].exact)
+    found = report.of_kind("product")
+    assume(len(failing) >= 2 * (len(lows) + len(highs)))
+    assert found
+    product = {high << found[0].split | low for low in found[0].lows for high in found[0].highs}
+    assert product == set(failing)
+
+
+def test_runs_and_blocks_from_a_list():
+    failing = [*range(0o1010, 0o1020), *range(0o1040, 0o1044)]
+    sentences = analyse(address_evidence(failing, tested=range(0o2000))).sentences()
+    assert "The failing addresses form 2 unbroken runs: 0o1010 to 0o1017, 0o1040 to 0o1043." in sentences
+    assert any("in the block 0o1000 to 0o1077 (64 words)" in s for s in sentences)
+    assert not any("taken to have been tried" in s for s in sentences)
+
+
+def test_only_a_list_says_what_it_cannot_tell():
+    limits = analyse(address_evidence([5, 7])).limits
+    assert "A list of addresses does not tell which bits failed, nor which way." in limits
+    assert any("not listed are taken" in s for s in limits)
+
+
+def test_a_clean_dump_claims_no_more_than_was_read():
+    report = analyse(dump_evidence([0, 1], [3, 4], [3, 4], bits=4))
+    assert report.clean
+    assert report.findings == ()
+    assert "No difference in 2 words: true for what was read, this once." in report.sentences()
+
+
+def test_unread_digits_are_neither_right_nor_wrong():
+    known = np.array([0o77, 0o70, 0, 0o77])
+    evidence = dump_evidence(range(4), [0, 0, 0, 0], [0, 0o07, 0o77, 0], bits=6, known=known)
+    report = analyse(evidence)
+    assert report.clean
+    assert "1 word could not be read at all and were left out." in report.limits or any(
+        "left out" in s for s in report.limits
+    )
+    assert any("unread digits" in s for s in report.limits)
+
+
+def test_bits_go_by_the_machines_own_numbers():
+    address = np.arange(64)
+    observed = np.where(address & 32, 0, address).astype(np.uint64)
+    expected = address.astype(np.uint64) | np.uint64(0o4000)
+    evidence = dump_evidence(
+        address, expected, np.where(address & 32, 0, expected), bits=12, numbering="msb1"
+    )
+    assert "address bit 1 is 1" in analyse(evidence).of_kind("law")[0].sentence
+    assert "bit 1 is the most significant" in analyse(evidence).numbering[0]
+    assert observed.size == 64
+
+
+@pytest.mark.parametrize(
+    ("text", "call"),
+    [
+        ("one address", lambda: address_evidence([])),
+        ("not negative", lambda: address_evidence([-1])),
+        ("among those tested", lambda: address_evidence([9], tested=range(8))),
+        ("hold every address", lambda: address_evidence([9], address_bits=3)),
+        ("1 to 64 bits", lambda: dump_evidence([0], [0], [0], bits=65)),
+        ("one length", lambda: dump_evidence([0, 1], [0], [0], bits=4)),
+        ("at least one word", lambda: dump_evidence([], [], [], bits=4)),
+        ("appear once", lambda: dump_evidence([1, 1], [0, 0], [0, 0], bits=4)),
+        ("fit 4 bits", lambda: dump_evidence([0], [16], [0], bits=4)),
+        ("could be read", lambda: dump_evidence([0], [1], [0], bits=4, known=[0])),
+        ("hold every address", lambda: dump_evidence([64], [1], [0], bits=4, address_bits=6)),
+    ],
+)
+def test_senseless_input_is_refused(text, call):
+    with pytest.raises(ValueError, match=text):
+        call()
+
+
+def test_a_list_has_no_words():
+    with pytest.raises(ValueError, match="needs a dump"):
+        address_evidence([1]).need_words()
+
+
+def test_far_apart_addresses_need_no_table():
+    address = np.array([0, 1 << 40, 5, (1 << 40) + 4])
+    evidence = dump_evidence(address, [1, 2, 3, 4], [1, 0, 3, 0], bits=8)
+    assert evidence.places(address[::-1]).tolist() == [3, 2, 1, 0]
+    assert evidence.places(np.array([7, 1 << 50])).tolist() == [-1, -1]
+    assert all(f.holds(evidence) for f in analyse(evidence).findings)
