@@ -20,6 +20,8 @@ class Dunlin:
         self.acc = self.carry = self.rest = self.page = self.pointer = self.link = self.mark = 0
         self.pc = 0o200
         self.steps = self.time = self.fetches = self.reads = self.writes = 0
+        self.restarts = 0  # it never restarts
+        self.alarms: dict[str, int] = {}  # and has no alarms
         self.outputs: list[tuple[int, int]] = []
         self.halted = False
 

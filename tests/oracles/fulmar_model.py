@@ -88,9 +88,16 @@ class Fulmar:
         self.pc = (self.pc + 1) % 4096
         if not self.raised:
             self.execute(word)
+        self.settle()
+
+    def watch(self) -> None:
+        """Do what the watchdog does before an instruction: restart the machine if it was left alone too long."""
         if self.time - self.fed >= WATCHDOG_NS:
-            self.raised.append("watchdog")
-            self.fed = self.time
+            self.raised = ["watchdog"]
+            self.settle()
+
+    def settle(self) -> None:
+        """Count the alarms that were raised; all of them restart a machine that has not halted."""
         for name in self.raised:
             self.alarms[name] = self.alarms.get(name, 0) + 1
         if self.raised and not self.halted:

@@ -35,6 +35,7 @@ class Sandpiper:
         self.steps = self.time = self.fetches = self.reads = self.writes = 0
         self.next_tick = TICK_NS
         self.alarms: dict[str, int] = {}
+        self.restarts = 0  # it never restarts
         self.outputs: list[tuple[int, int]] = []
         self.halted = self.wrong = False
 
