@@ -330,7 +330,9 @@ class WordFormat:
         The bits of a ``?`` are 0 both in the value and in the mask of known bits; bits above the digits
         given are known to be 0. With ``plain`` there may be neither ``_`` nor another base's prefix.
         """
-        digits, base = (text or " ", self.base) if plain else self._split(text)
+        digits, base = (text, self.base) if plain else self._split(text)
+        if not digits:
+            raise ValueError(f"a word is written in {BASE_NAMES[base]} digits, got {text!r}")
         allowed = _ALPHABET[:base] + ("?" if base != 10 else "")
         wrong = next((c for c in digits if c.lower() not in allowed), None)
         if wrong is not None:

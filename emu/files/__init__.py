@@ -13,6 +13,7 @@ from attrs import evolve
 
 from emu.errors import Problem, declare, fail, nearest
 from emu.files import csv_file, intel_hex, listing, raw, s_record
+from emu.files.gather import EMPTY
 from emu.files.layout import FORMATS, FileWord, FormatName, ReadResult
 from emu.image import MemoryImage
 from emu.where import Place, Source
@@ -55,9 +56,7 @@ _LOOKS: Final[dict[FormatName, re.Pattern[str]]] = {
     "csv": re.compile(
         r"\s*\"?(0[box])?[0-9A-Fa-f?_]+\"?\s*,|.*\baddress\b.*,|.*,.*\baddress\b", re.IGNORECASE
     ),
-    "listing": re.compile(
-        r"\s*(words\s+\d|\*\s*$|[0-9A-Fa-f]+\s*:|[0-9A-Fa-f?]+(\s+[0-9A-Fa-f?]+)*\s*(;|$))"
-    ),
+    "listing": re.compile(r"\s*(words\b|\*\s*$|[0-9A-Fa-f]+\s*:|[0-9A-Fa-f?]+(\s+[0-9A-Fa-f?]+)*\s*(;|$))"),
 }
 _SAMPLE_LINES: Final = 200
 _TEXT_CONTROLS: Final = frozenset("\t\r\n\f")
@@ -90,10 +89,12 @@ def guess_format(name: str, data: bytes) -> tuple[FormatName, str]:
     best = max(votes, key=votes.__getitem__)
     if votes[best]:
         return best, f"{votes[best]} of {len(sample)} lines look like it"
+    if named is None and not lines:
+        fail(EMPTY, "an image file holds at least one word, got none", Place(name))
     if named is None:
         message = "a file is one of the known formats, got one that looks like none of them"
-        place = Place(name, text.splitlines().index(lines[0]) + 1 if lines else 0)
-        fail(UNKNOWN_FORMAT, message, place, hint="state the format", source_line="".join(lines[:1])[:80])
+        place = Place(name, text.splitlines().index(lines[0]) + 1)
+        fail(UNKNOWN_FORMAT, message, place, hint="state the format", source_line=lines[0][:80])
     return named, f"the name ends in {PurePath(name).suffix}"
 
 

@@ -81,7 +81,9 @@ class _Reader:
             if names.count(wanted) != 1:
                 place = Place(self.problems.source.file, number)
                 got = ", ".join(names)
-                hint = nearest(wanted, names)
+                hint = next(
+                    (h for h in (nearest(n, [wanted]) for n in names) if h and wanted not in names), ""
+                )
                 self.problems.add(
                     COLUMNS, f"the heading has one column {wanted!r}, got {got}", place, hint=hint
                 )

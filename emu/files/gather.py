@@ -6,7 +6,7 @@ from typing import Final
 from attrs import define, field
 
 from emu.codes import verify
-from emu.errors import Note, Problems, declare
+from emu.errors import Note, Problem, Problems, declare
 from emu.files.layout import FileWord
 from emu.image import MAX_ADDRESS, MemoryImage, Run
 from emu.spec import MAX_STORE_WORDS
@@ -60,6 +60,13 @@ BREAKS: Final = declare(
     "A stored word agrees with its check bits.",
     "Words that do not are kept as read. If nearly all are wrong, the protection or its sense is misstated.",
     "words 16 base octal parity odd\n000: 000000\n",
+    "image",
+)
+MORE: Final = declare(
+    "more-problems",
+    "At most 100 problems of a file are listed.",
+    "Mend the first ones: the others often have the same cause, such as a wrong word size.",
+    "words 16 base octal\n" + "8\n" * 101,
     "image",
 )
 
@@ -138,10 +145,18 @@ class Gathering:
             self.problems.add(EMPTY, "an image file holds at least one word, got none", place)
         runs = tuple(sorted(self.runs, key=lambda run: run.first))
         image = MemoryImage(self.word.stored_bits, self.cells, runs)
-        self._warn_of_gaps(image)
-        self._warn_of_checks(image)
+        if not self.problems.errors:  # lost words would be told of twice
+            self._warn_of_gaps(image)
+            self._warn_of_checks(image)
+        elif self.problems.dropped:
+            self._tell_of_more()
         self.problems.raise_if_errors()
         return image
+
+    def _tell_of_more(self) -> None:
+        shown = counted(len(self.problems.found), "problem")
+        message = f"{shown} of this file are listed, {self.problems.dropped} more are not"
+        self.problems.found.append(Problem(MORE, message, Place(self.problems.source.file)))
 
     def _warn_of_gaps(self, image: MemoryImage) -> None:
         ranges = image.ranges()

@@ -8,7 +8,7 @@ from attrs import define, evolve, field
 
 from emu.codes import PROTECTIONS
 from emu.errors import Problems, declare, fail, nearest
-from emu.files.gather import Gathering
+from emu.files.gather import Gathering, counted
 from emu.files.layout import Checks, FileWord, ReadResult
 from emu.files.outgoing import masked_digits
 from emu.image import MAX_ADDRESS, MemoryImage
@@ -88,6 +88,9 @@ class _Reader:
         if body.strip() == "*":
             self._star(place)
             return
+        if re.match(r"\s*words\b", body):
+            self.problems.add(STATEMENT, "the statement stands before the first word, got it here", place)
+            return
         head = re.match(r"\s*([^\s:]*)\s*:", body)
         if head:
             if not self._address(
@@ -127,7 +130,9 @@ class _Reader:
         step, missing = len(self.previous), end - self.next
         if missing <= 0 or missing % step:
             first, last = self.gathering.word.tagged(self.next), self.gathering.word.tagged(end)
-            message = f"a * fills whole lines of {step} words from {first} on, got an end at {last}"
+            message = (
+                f"a * fills whole lines of {counted(step, 'word')} from {first} on, got an end at {last}"
+            )
             self.problems.add(REPEAT, message, place)
         elif self.gathering.room_for(self.next, missing, place):
             for n in range(missing):
@@ -220,7 +225,7 @@ def _statement(file: str, number: int, text: str, problems: Problems) -> dict[st
         place = Place(file, number, key.start() + 1, len(name))
         if name not in _FIELDS or _FIELDS[name] in found:
             rule = f"a statement has words, base, parity and checks, each once, got {name!r}"
-            problems.add(STATEMENT, rule, place, hint=nearest(name, _FIELDS))
+            problems.add(STATEMENT, rule, place, hint="" if name in _FIELDS else nearest(name, _FIELDS))
         elif value is None:
             problems.add(STATEMENT, f"{name} is followed by its value, got the end of the line", place)
         else:

@@ -6,7 +6,7 @@ from attrs import define, field
 
 from emu.errors import Problems
 from emu.files.byte_words import Chunk, highest, put_chunks, to_chunks
-from emu.files.gather import Gathering
+from emu.files.gather import Gathering, counted
 from emu.files.layout import FileWord, ReadResult
 from emu.files.records import (
     CHECKSUM,
@@ -92,7 +92,7 @@ class _Reader:
             self.title = data.rstrip(b"\0 ").decode("ascii", "replace")
         elif data:
             self.problems.add(
-                KIND, f"an S{kind} record has no data, got {len(data)} bytes: record lost", place
+                KIND, f"an S{kind} record has no data, got {counted(len(data), 'byte')}: record lost", place
             )
         elif kind in {5, 6}:
             self._total(address, place)
