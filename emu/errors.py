@@ -13,7 +13,6 @@ from attrs import define, field, frozen
 from emu.where import Place, Source
 
 Severity = Literal["error", "warning"]
-_MOST_SHOWN = 200  # characters of a source line worth showing
 _REGISTRY: dict[str, "Code"] = {}
 
 
@@ -128,9 +127,7 @@ class Problems:
         if len(self.found) >= self.limit:
             self.dropped += 1
             return
-        seen = place.file == self.source.file and place.column <= _MOST_SHOWN
-        text = self.source.line(place.line)[:_MOST_SHOWN] if seen else ""
-        self.found.append(Problem(code, message, place, hint, notes, text, severity))
+        self.found.append(Problem(code, message, place, hint, notes, self.source.excerpt(place), severity))
 
     @property
     def errors(self) -> tuple[Problem, ...]:

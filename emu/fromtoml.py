@@ -263,10 +263,10 @@ class _Builder:
         first: dict[Any, TomlPath] = {}
         for i, entry in enumerate(entries):
             given = entry.get(name) if isinstance(entry, dict) else None
-            if not isinstance(given, str | int):
+            if type(given) not in {str, int}:
                 continue
             where = (*path, i, name)
-            earlier = first.setdefault((type(given), given), where)
+            earlier = first.setdefault(given, where)
             if earlier != where:
                 shown = _clip(toml_text(given))
                 message = f"no two [[{path[-1]}]] may have the same {name}; {shown} is given again"

@@ -310,6 +310,20 @@ def describe(cls: type) -> list[KeyRow]:
     return list(_rows(cls, (), "", ()))
 
 
+def markdown(rows: list[KeyRow]) -> str:
+    """Return rows as Markdown: a heading and a table for each table of the file."""
+    lines: list[str] = []
+    for table in dict.fromkeys(row.table for row in rows):
+        lines += [f"### `{table}`" if table else "### Top of the file", ""]
+        lines += ["| key | type | required or default | accepts | meaning |", "|---|---|---|---|---|"]
+        for row in (r for r in rows if r.table == table):
+            given = "required" if row.required else f"`{row.default}`" if row.default else "optional"
+            cells = (f"`{row.key}`", row.type, given, row.accepts, row.doc)
+            lines.append("| " + " | ".join(c.replace("|", "\\|") for c in cells) + " |")
+        lines.append("")
+    return "\n".join(lines)
+
+
 def _rows(cls: type, path: tuple[str, ...], header: str, above: tuple[type, ...]) -> list[KeyRow]:
     rows, below = [], []
     for declared in fields_of(cls).values():

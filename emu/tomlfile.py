@@ -102,7 +102,6 @@ INTEGER_TOO_BIG = declare(
 _WHERE = re.compile(r"(?s)(.*) \(at (?:line (\d+), column (\d+)|end of document)\)\Z")
 _COLLISION = re.compile(r"Cannot |Duplicate inline table key")
 _MOST_UNDERLINED = 80
-_MOST_SHOWN = 200
 _UTF16_MARKS = (b"\xff\xfe", b"\xfe\xff")
 
 
@@ -163,7 +162,7 @@ class TomlDocument:
         start, end = self.index.values[path]
         first = start + character_offset(literal, max(offset, 0))
         last = start + character_offset(literal, max(offset, 0) + max(length, 1))
-        return self._place((first, min(max(last, first + 1), end)))
+        return self._place((first, min(last, end)))
 
     def _place(self, span: Span | None) -> Place:
         if self._starts is None:
@@ -232,12 +231,7 @@ def _spanned(source: Source, starts: list[int], span: Span) -> Place:
 
 def _fail_at(source: Source, span: Span) -> tuple[Place, str]:
     place = _spanned(source, line_starts(source.text), span)
-    return place, _shown(source, place)
-
-
-def _shown(source: Source, place: Place) -> str:
-    """Return the line to print under an error: none if the token lies too far right to be seen."""
-    return source.line(place.line)[:_MOST_SHOWN] if place.column <= _MOST_SHOWN else ""
+    return place, source.excerpt(place)
 
 
 def _not_utf8(file: str, data: bytes, offset: int) -> NoReturn:
@@ -312,7 +306,7 @@ def _syntax_error(source: Source, said: str) -> NoReturn:
         _collision(source, starts, offset, at_end=not line)
     place = _spanned(source, starts, (offset, offset + 1))
     notes = () if line else _left_open(source, starts)
-    text = _shown(source, place)
+    text = source.excerpt(place)
     told = f"the file must be valid TOML: {message[:1].lower()}{message[1:160]}"
     raise InputError(
         [Problem(SYNTAX, told, place, advice(message, source.line(place.line), place.column), notes, text)]
@@ -338,5 +332,5 @@ def _collision(source: Source, starts: list[int], offset: int, *, at_end: bool) 
     message = f"a key or table may be given only once; {dotted!r} is given again"
     hint = "entries of a list of tables have double brackets: [[name]]"
     is_header = source.line(place.line).lstrip().startswith("[")
-    text = _shown(source, place)
+    text = source.excerpt(place)
     raise InputError([Problem(DUPLICATE_KEY, message, place, hint if is_header else "", notes, text)])

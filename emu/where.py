@@ -2,6 +2,8 @@
 
 from attrs import frozen
 
+_MOST_SHOWN = 200
+
 
 @frozen(order=True)
 class Place:
@@ -34,6 +36,16 @@ class Source:
         # Not splitlines(): it also breaks at form feeds and the like, which place() does not count.
         lines = self.text.split("\n")
         return lines[number - 1].removesuffix("\r") if 0 < number <= len(lines) else ""
+
+    def excerpt(self, place: Place) -> str:
+        """Return the line to show under an error at ``place``.
+
+        At most 200 characters of it, and "" if the place lies further right or in another file: a hostile
+        file of one huge line must not fill the screen.
+        """
+        if place.file != self.file or place.column > _MOST_SHOWN:
+            return ""
+        return self.line(place.line)[:_MOST_SHOWN]
 
     def place(self, offset: int, length: int = 1) -> Place:
         """Return the place of the character at ``offset`` (from 0) of the text."""

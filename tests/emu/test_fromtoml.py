@@ -8,7 +8,7 @@ from attrs import frozen
 
 from emu.errors import InputError, Problems
 from emu.fromtoml import build, header_of, key_path
-from emu.schema import describe, fields_of, key, own_path
+from emu.schema import describe, fields_of, key, markdown, own_path
 from emu.tomlfile import TomlPath, parse
 from emu.where import Source
 
@@ -423,6 +423,23 @@ def test_the_reference_table_has_every_key_of_every_table():
     assert rows["", "times"].accepts == "at least 0 µs; at most 3 entries"
     assert rows["", "exact"].default == "false"
     assert rows["", "register"].type == "a list of tables"
+
+
+def test_the_reference_table_as_markdown():
+    text = markdown(describe(Word))
+    assert text.startswith("### Top of the file\n\n| key | type |")
+    assert "| `bits` | an integer | required | from 4 to 60 bits | Data bits. |" in text.splitlines()
+    assert (
+        '| `arithmetic` | a string | `"twos"` | one of "twos", "ones" | How numbers are held. |'
+        in text.splitlines()
+    )
+    assert markdown(describe(Machine)).count("\n### ") == 4
+
+
+def test_a_file_of_one_huge_line_does_not_fill_the_screen():
+    _, problems = read("word = {bits = 16" + "".join(f", key{i} = {i}" for i in range(20_000)) + "}\n")
+    assert len(problems.found) == problems.limit
+    assert all(len(p.render()) < 800 for p in problems.found)
 
 
 def test_a_type_that_toml_does_not_have_is_refused_where_it_is_declared():
