@@ -148,7 +148,7 @@ def spelled_table(draw: st.DrawFn, table: dict[str, Any], above: list[str]) -> l
 
 
 @given(st.data(), DOCUMENTS, st.booleans())
-@settings(max_examples=200)
+@settings(max_examples=120)
 def test_places_in_documents_written_in_every_way(data: st.DataObject, tree: dict[str, Any], windows: bool):
     text = "\n".join(data.draw(spelled_table(tree, [])))
     assert tomllib.loads(text) == tree
@@ -164,7 +164,7 @@ def test_places_in_documents_written_in_every_way(data: st.DataObject, tree: dic
     st.integers(0, 10_000),
     st.sampled_from([*list("\"'\\\n\r#=[]{}., 0a_-"), '"""', "'''"]),
 )
-@settings(max_examples=300)
+@settings(max_examples=150)
 def test_damaged_documents_are_refused_with_a_place_or_fully_indexed(
     data: st.DataObject, tree: dict[str, Any], where: int, put: str
 ):
@@ -185,7 +185,7 @@ def test_damaged_documents_are_refused_with_a_place_or_fully_indexed(
 
 
 @given(st.text(st.sampled_from("\"'\\\n\r\t#=[]{}., 0a_-:T"), max_size=40))
-@settings(max_examples=500)
+@settings(max_examples=400)
 def test_the_scan_of_any_text_ends_and_reads_on_where_the_standard_reader_does(text: str):
     index = scan(text)
     try:
