@@ -1,0 +1,131 @@
+"""The command line: the only place that prints or exits.
+
+Importing this package imports click and nothing heavy; a command's module is imported when it is called.
+"""
+
+import os
+import signal
+import sys
+from importlib import import_module
+from typing import Any
+
+import click
+
+from faults.cli.exits import Exit
+
+# One line a command: name -> (module, short help). A test compares the help with the commands' own.
+COMMANDS: dict[str, tuple[str, str]] = {
+    "demo": ("faults.cli.demo", "Run the main job in one minute on the Ravensholm scenario."),
+    "machines": ("faults.cli.machines", "List the machines, or describe one."),
+    "faults": ("faults.cli.universe", "List the faults that a machine's memory can have."),
+    "assemble": ("faults.cli.assemble", "Assemble a program."),
+    "disassemble": ("faults.cli.disassemble", "Turn an image back into a program."),
+    "run": ("faults.cli.run", "Run a program on a healthy machine."),
+    "predict": ("faults.cli.predict", "Tell what a fault would look like."),
+    "explain": ("faults.cli.explain", "Tell the story of a fault, access by access; or of an error code."),
+    "dump": ("faults.cli.dump", "Show what a reader of a store would read."),
+    "pattern": ("faults.cli.pattern", "Find the structure of a difference, without any machine."),
+    "grade": ("faults.cli.grade", "Say what a self-test finds and what escapes it."),
+    "march": ("faults.cli.march", "Coverage of a march test, or a program for it."),
+    "case": ("faults.cli.case", "Keep what was seen in a case file."),
+    "match": ("faults.cli.match", "Rank the faults that explain a case."),
+    "next": ("faults.cli.next", "Say what to measure next."),
+    "separate": ("faults.cli.separate", "Find a short program that tells two faults apart."),
+    "info": ("faults.cli.info", "Show versions, formats, folders and what is installed."),
+}
+
+
+class LazyCommands(click.Group):
+    """A group that knows its commands by name and imports them when they are wanted."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Return the names in the order of a day's work."""
+        del ctx
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Import and return a command, or None if there is none of that name."""
+        del ctx
+        if cmd_name not in COMMANDS:
+            return None
+        command: click.Command = import_module(COMMANDS[cmd_name][0]).command
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Write the table of commands from their static short helps."""
+        del ctx
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, text) for name, (_, text) in COMMANDS.items()])
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Return the command named first, with the nearest name where there is none."""
+        if args and args[0] not in COMMANDS:
+            import difflib  # noqa: PLC0415 - only on a mistake
+
+            close = difflib.get_close_matches(args[0], list(COMMANDS), n=1)
+            near = f" Did you mean {close[0]!r}?" if close else ""
+            raise click.UsageError(f"There is no command {args[0]!r}.{near}", ctx)
+        return super().resolve_command(ctx, args)
+
+
+def _show_version(ctx: click.Context, _param: click.Parameter, value: bool) -> None:
+    if value and not ctx.resilient_parsing:
+        from faults.cli.info import version_line  # noqa: PLC0415 - keeps --help light
+
+        click.echo(version_line())
+        ctx.exit()
+
+
+@click.group(
+    cls=LazyCommands,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+    epilog="Example: corewright demo",
+)
+@click.option(
+    "--version",
+    is_flag=True,
+    is_eager=True,
+    expose_value=False,
+    callback=_show_version,
+    help="Show the version and the versions of the file formats.",
+)
+@click.option("--debug", is_flag=True, help="On an internal error, show the traceback.")
+def corewright(debug: bool) -> None:
+    """From lamps to the pin: emulate your machine, break its memory, and find what broke.
+
+    MACHINE is the name of a shipped machine (`corewright machines`) or a path to a machine file.
+    """
+    del debug  # read from the arguments by main()
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """Run the command line and exit with a documented code (``faults.cli.exits.Exit``)."""
+    sys.exit(run(arguments))
+
+
+def run(arguments: list[str] | None = None) -> int:
+    """Run the command line and return its exit code."""
+    given = sys.argv[1:] if arguments is None else list(arguments)
+    if "_COREWRIGHT_COMPLETE" not in os.environ:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
+    try:
+        outcome: Any = corewright.main(args=given, prog_name="corewright", standalone_mode=False)
+    except click.exceptions.Exit as leaving:
+        return leaving.exit_code
+    except (KeyboardInterrupt, click.Abort):
+        click.echo("corewright: interrupted", err=True)
+        return Exit.INTERRUPTED
+    except click.ClickException as wrong:
+        wrong.show()
+        return Exit.USAGE
+    except BrokenPipeError:
+        # the reader of our output has gone: not our mistake, and nothing can be told to anybody
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return Exit.DONE
+    except Exception as problem:  # noqa: BLE001 - the last line of defence, turned into an exit code
+        from faults.cli.failures import report_failure  # noqa: PLC0415 - keeps --help light
+
+        return report_failure(problem, given)
+    return int(outcome) if isinstance(outcome, int) else Exit.DONE
