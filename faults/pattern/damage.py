@@ -197,13 +197,11 @@ def _second_sentence(compared: int, changed: int, zeroed: int, lost: int, cured:
     if not changed:
         return f"The second reading equals the first in all {compared:,} words: the failures are steady."
     start = f"The second reading differs in {changed:,} of {counted(compared, 'word')}"
-    more = (
-        f"{lost:,} were right at first and wrong then, {cured:,} the other way, {steady:,} fail alike twice"
-    )
+    more = f"{lost:,} were right at first and wrong then, {cured:,} the other way, {steady:,} wrong alike"
     if zeroed == changed and lost and not cured:
         return (
-            f"{start}, and all of these read zero the second time ({more}): reading destroys them and they are "
-            "not restored. Stop reading: the first dump may be the only one."
+            f"{start}, and all of these read zero the second time ({more}): reading destroys them and they "
+            "are not restored. Stop reading: the first dump may be the only one."
         )
     return f"{start}, {zeroed:,} of these now zero ({more}): the failures change."
 
@@ -214,7 +212,8 @@ def repeats(evidence: Evidence) -> RepeatFinding | None:
         pairs, same, differ = _repeats(1 << bit, evidence)
         if same and pairs >= 8 and differ * 4 >= pairs:
             text = f"What was read repeats every {counted(1 << bit, 'word')}"
-            sentence = f"{text} ({pairs:,} pairs compared, {differ:,} should differ): mirrored addresses."
+            counts = f"{pairs:,} pairs compared, {differ:,} should differ"
+            sentence = f"{text} ({counts}): mirrored addresses."
             return RepeatFinding(int(evidence.failing.sum()), True, sentence, 1 << bit, pairs, differ)
     return None
 

@@ -13,7 +13,7 @@ from faults.pattern.evidence import Addresses, Evidence, Patterns, bits_of
 from faults.pattern.region import named_bits
 
 Prediction = tuple[Patterns, Patterns]
-MapKind = Literal["stuck", "flip", "swap", "and", "or", "copy", "xor"]
+MapKind = Literal["stuck", "flip", "swap", "and", "or", "copy"]
 Gate = Literal["or", "and"]
 
 
@@ -74,8 +74,8 @@ class MapLaw:
     """The word of another address is read: the address after a fault of its bits.
 
     ``stuck``: bits under ``bits`` take the values of ``value``. ``flip``: they are inverted. With two bits
-    ``first`` and ``second``: ``swap`` exchanges them; ``and``, ``or`` tie them together; ``copy`` and
-    ``xor`` replace the first by the second, or by their exclusive or.
+    ``first`` and ``second``: ``swap`` exchanges them; ``and``, ``or`` tie them together; ``copy``
+    replaces the first by the second.
     """
 
     kind: MapKind
@@ -96,9 +96,8 @@ class MapLaw:
         if self.kind == "flip":
             return addresses ^ self.bits
         a, b = addresses >> self.first & 1, addresses >> self.second & 1
-        if self.kind in ("copy", "xor"):
-            new = b if self.kind == "copy" else a ^ b
-            return addresses & ~(1 << self.first) | new << self.first
+        if self.kind == "copy":
+            return addresses & ~(1 << self.first) | b << self.first
         if self.kind == "swap":
             return addresses & ~self.bits | b << self.first | a << self.second
         tied = a & b if self.kind == "and" else a | b
@@ -122,7 +121,6 @@ class MapLaw:
             "and": f"as if address bits {a} and {b} were tied together, 0 winning (wired AND)",
             "or": f"as if address bits {a} and {b} were tied together, 1 winning (wired OR)",
             "copy": f"as if address bit {a} took the value of bit {b}",
-            "xor": f"as if address bit {a} were inverted whenever bit {b} is 1",
         }
         return f"reads the word of another address, {said[self.kind]}"
 

@@ -175,11 +175,11 @@ def _general_limits(evidence: Evidence) -> list[str]:
     if evidence.assumed:
         limits.append("Addresses not listed are taken to have been tried and found right.")
     if evidence.unread:
-        limits.append(f"{counted(evidence.unread, 'word')} could not be read at all and were left out.")
+        limits.append(f"{counted(evidence.unread, 'word')} could not be read at all: left out.")
     words = evidence.words
     if words is not None and bool((words.known != np.uint64(words.full)).any()):
         partly = int((words.known != np.uint64(words.full)).sum())
         limits.append(
-            f"{counted(partly, 'word')} have unread digits: compared only where they could be read."
+            f"{counted(partly, 'word')} with unread digits: compared only where they could be read."
         )
     return limits

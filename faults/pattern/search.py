@@ -1,21 +1,28 @@
 """Search for laws of damage: constants, address bits, merged, shifted, stale and echoed words."""
 
 from collections.abc import Iterable, Sequence
-from itertools import combinations, permutations, product
 from typing import Final
 
 import numpy as np
 
-from faults.pattern.evidence import Addresses, Evidence, all_ones, any_ones, bits_of
+from faults.pattern.candidates import (
+    ENOUGH,
+    data_laws,
+    echoes,
+    maps,
+    merges,
+    sampled,
+    shifts,
+    tried,
+    whole_laws,
+)
+from faults.pattern.evidence import Addresses, Evidence, any_ones, bits_of
 from faults.pattern.fit import LawFinding, failing_in, law_finding, score, score_at, words_needed
 from faults.pattern.law import DataLaw, EchoLaw, Law, MapLaw, MaskLaw, MergeLaw, ShiftLaw, StaleLaw, WholeLaw
 from faults.pattern.region import Cube, enclosing_cube
 
-SAMPLE: Final = 64
 MOST_SLICES: Final = 4
-ENOUGH: Final = 0.9
 TOLERATED: Final = 0.02
-TRIPLES_UP_TO: Final = 20
 
 
 def find_laws(evidence: Evidence) -> tuple[LawFinding, ...]:
@@ -33,23 +40,15 @@ def _families(part: int, evidence: Evidence) -> list[LawFinding]:
     found = constant_law(evidence) if part == evidence.need_words().damaged else []
     found += [] if found else stuck_bits(part, evidence)
     constant = any(f.exact and f.cube for f in found)
-    found += _simplest(
-        _fitting([*_maps(evidence), *_many_stuck(part, evidence)], part, evidence), constant=constant
-    )
+    found += _simplest(_fitting(maps(part, evidence), part, evidence), constant=constant)
     if constant:
         return found
-    later = [
-        _data_laws(part, evidence),
-        _whole_laws(part, evidence),
-        _merges(evidence),
-        _echoes(part, evidence),
-    ]
-    for laws in later:
+    for candidates in (data_laws, whole_laws, merges, echoes):
         if not any(f.exact for f in found):
-            found += _simplest(_fitting(laws, part, evidence), constant=False)
+            found += _simplest(_fitting(candidates(part, evidence), part, evidence), constant=False)
     sure = any(f.exact for f in found)
     loose = _fitting([StaleLaw(lag) for lag in (1, 2, 3, 4, 8)], part, evidence)
-    loose += [] if sure else _fitting(_shifts(evidence), part, evidence)
+    loose += [] if sure else _fitting(shifts(evidence), part, evidence)
     return found + [f for f in loose if f.exact or not (sure or any(g.exact for g in loose))]
 
 
@@ -97,11 +96,10 @@ def _best_region(law: Law, part: int, evidence: Evidence) -> LawFinding:
 
 def _fitting(laws: Sequence[Law], part: int, evidence: Evidence) -> list[LawFinding]:
     """Return the laws that explain (nearly) every failing word of the slice, best fits only."""
-    failing = np.flatnonzero(failing_in(part, evidence))
-    needed = words_needed(max(len(laws), 1), part, evidence)
-    if failing.size < needed:
+    needed = words_needed(tried(evidence), part, evidence)
+    if int(failing_in(part, evidence).sum()) < needed:
         return []
-    sample = failing[np.linspace(0, failing.size - 1, min(SAMPLE, failing.size)).astype(np.int64)]
+    sample = sampled(part, evidence)
     likely = [law for law in laws if _promising(law, sample, part, evidence)]
     fits = [f for law in likely if (f := _measured(law, part, evidence)) and f.failing >= needed]
     least = min((f.score.exceptions for f in fits), default=0)
@@ -151,93 +149,3 @@ def _all_moved(law: MapLaw, part: int, evidence: Evidence) -> bool:
     """Whether each stuck bit matters at some failing address; if not, a simpler law says the same."""
     own = evidence.addresses[failing_in(part, evidence)]
     return any_ones((own ^ law.source(own)).astype(np.uint64)) == law.bits
-
-
-def _maps(evidence: Evidence) -> list[Law]:
-    bits = evidence.varying
-    laws: list[Law] = [MapLaw("flip", 1 << n) for n in bits]
-    for a, b in combinations(bits, 2):
-        laws += [MapLaw(kind, 1 << a | 1 << b, 0, a, b) for kind in ("swap", "and", "or")]
-    for a, b in permutations(bits, 2):
-        laws += [MapLaw(kind, 1 << a | 1 << b, 0, a, b) for kind in ("copy", "xor")]
-    return [*_stuck(evidence), *laws]
-
-
-def _stuck(evidence: Evidence) -> list[Law]:
-    most = 3 if len(evidence.varying) <= TRIPLES_UP_TO else 1
-    groups = [bits for count in range(1, most + 1) for bits in combinations(evidence.varying, count)]
-    return [
-        MapLaw("stuck", sum(1 << n for n in bits), sum(v << n for v, n in zip(values, bits, strict=True)))
-        for bits in groups
-        for values in product((0, 1), repeat=len(bits))
-    ]
-
-
-def _many_stuck(part: int, evidence: Evidence) -> list[Law]:
-    """Derive a stuck law of any number of bits from the words whose true address is plain.
-
-    Where the word read is expected at one address only, that address is where it came from; bits that are
-    the same in all these addresses may be stuck.
-    """
-    words, failing = evidence.need_words(), np.flatnonzero(failing_in(part, evidence))
-    values, first, counts = np.unique(words.expected, return_index=True, return_counts=True)
-    at = np.minimum(np.searchsorted(values, words.observed[failing]), values.size - 1)
-    plain = (values[at] == words.observed[failing]) & (counts[at] == 1)
-    if int(plain.sum()) < MOST_SLICES:
-        return []
-    came = evidence.addresses[first[at[plain]]].astype(np.uint64)
-    over = sum(1 << n for n in evidence.varying)
-    ones, zeros = all_ones(came) & over, over & ~any_ones(came)
-    return [MapLaw("stuck", ones | zeros, ones)] if (ones | zeros).bit_count() > 3 else []
-
-
-def _merges(evidence: Evidence) -> list[Law]:
-    most = 3 if len(evidence.varying) <= TRIPLES_UP_TO else 1
-    laws: list[Law] = []
-    for count in range(1, most + 1):
-        for group in combinations(evidence.varying, count):
-            whole = sum(1 << n for n in group)
-            laws += [MergeLaw("or", whole), MergeLaw("and", whole)]
-            laws += (
-                [MergeLaw("or", whole, group=True), MergeLaw("and", whole, group=True)] if count > 1 else []
-            )
-    return laws
-
-
-def _shifts(evidence: Evidence) -> list[Law]:
-    steps = [*range(1, 17), *(1 << n for n in range(5, 12))]
-    return [ShiftLaw(sign * n) for n in steps if n < evidence.addresses.size for sign in (1, -1)]
-
-
-def _whole_laws(part: int, evidence: Evidence) -> list[Law]:
-    if part.bit_count() < 2:
-        return []
-    byte = [WholeLaw("byte-order")] if evidence.word.bits % 8 == 0 and evidence.word.bits > 8 else []
-    return [
-        WholeLaw("complement"),
-        WholeLaw("bit-order"),
-        *byte,
-        WholeLaw("moved-up"),
-        WholeLaw("moved-down"),
-    ]
-
-
-def _echoes(part: int, evidence: Evidence) -> list[Law]:
-    if part.bit_count() < 2:
-        return []
-    bits, top = evidence.word.bits, evidence.address.bits
-    laws: list[Law] = [EchoLaw(n, bits) for n in range(top)]
-    if bits % 2 == 0:
-        laws += [EchoLaw(n, bits // 2, 2) for n in range(top)]
-    return laws
-
-
-def _data_laws(part: int, evidence: Evidence) -> list[Law]:
-    damaged = [n for n in range(part.bit_length()) if part >> n & 1]
-    if len(damaged) == 2:
-        a, b = damaged
-        return [DataLaw(kind, a, b) for kind in ("data-swap", "data-or", "data-and")]
-    if len(damaged) == 1:
-        others = (n for n in range(evidence.word.bits) if n != damaged[0])
-        return [DataLaw("data-copy", damaged[0], n) for n in others]
-    return []

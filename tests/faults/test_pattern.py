@@ -24,7 +24,6 @@ def source(law, a):
         "and": lambda: put(put(a, law.first, i & j), law.second, i & j),
         "or": lambda: put(put(a, law.first, i | j), law.second, i | j),
         "copy": lambda: put(a, law.first, j),
-        "xor": lambda: put(a, law.first, i ^ j),
     }[law.kind]()
 
 
@@ -222,7 +221,7 @@ def damaged_dumps(draw):
     return dump_evidence(address, expected, observed, bits=bits, known=known, parity=parity)
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=300, deadline=None)
 @given(damaged_dumps())
 def test_no_finding_is_ever_false(evidence):
     report, dump = analyse(evidence), Dump(evidence)
@@ -231,13 +230,13 @@ def test_no_finding_is_ever_false(evidence):
         if f.kind != "law" or type(f.law).__name__ not in ("WholeLaw", "DataLaw"):
             assert is_true(f, dump), f
     assert report.clean == (not any(dump.fails(a) for a in dump.order))
-    assert all(s.endswith(".") and s[0].isupper() or s[0].isdigit() for s in report.sentences())
+    assert all(s.endswith(".") and (s[0].isupper() or s[0].isdigit()) for s in report.sentences())
 
 
 @settings(max_examples=40, deadline=None)
 @given(damaged_dumps(), st.data())
 def test_a_finding_with_another_count_does_not_hold(evidence, data):
-    findings = [f for f in analyse(evidence).findings if f.kind not in ("address-bits",)]
+    findings = [f for f in analyse(evidence).findings if f.kind != "address-bits"]
     assume(findings)
     f = data.draw(st.sampled_from(findings))
     assert not attrs.evolve(f, failing=f.failing + 1).holds(evidence)
@@ -249,14 +248,14 @@ pairs = st.permutations(range(WIDTH)).map(lambda p: (p[0], p[1]))
 
 @st.composite
 def map_laws(draw):
-    kind = draw(st.sampled_from(["stuck", "flip", "swap", "and", "or", "copy", "xor"]))
+    kind = draw(st.sampled_from(["stuck", "flip", "swap", "and", "or", "copy"]))
     if kind == "stuck":
         bits = draw(st.integers(1, (1 << WIDTH) - 1))
         return pattern.MapLaw("stuck", bits, draw(st.integers(0, (1 << WIDTH) - 1)) & bits)
     a, b = draw(pairs)
     if kind == "flip":
         return pattern.MapLaw("flip", 1 << a)
-    a, b = (a, b) if kind in ("copy", "xor") else sorted((a, b))
+    a, b = (a, b) if kind == "copy" else sorted((a, b))
     return pattern.MapLaw(kind, 1 << a | 1 << b, 0, a, b)
 
 
@@ -274,7 +273,7 @@ laws = st.one_of(
     merge_laws(),
     st.builds(pattern.ShiftLaw, st.sampled_from([1, -1, 2, 7, -16, 32])),
     st.builds(pattern.EchoLaw, st.integers(0, 1), st.just(16)),
-    st.builds(pattern.MaskLaw, st.just(0xFFFF), st.integers(0, 0xFFFF)),
+    st.integers(0, 0xFFFF).map(lambda n: pattern.MaskLaw(0xFFFF & ~n, n)),
     st.builds(pattern.MaskLaw, st.integers(1, 0xFF), st.integers(0, 0xFF).map(lambda n: n << 8)),
 )
 
@@ -286,7 +285,7 @@ def fresh(seed):
     return np.arange(1 << WIDTH), words, rng
 
 
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=100, deadline=None)
 @given(laws, st.integers(0, 2**32))
 def test_an_injected_law_is_recovered(law, seed):
     address, expected, _ = fresh(seed)
@@ -425,15 +424,12 @@ def test_unread_digits_are_neither_right_nor_wrong():
 
 
 def test_bits_go_by_the_machines_own_numbers():
-    address = np.arange(64)
-    observed = np.where(address & 32, 0, address).astype(np.uint64)
-    expected = address.astype(np.uint64) | np.uint64(0o4000)
-    evidence = dump_evidence(
-        address, expected, np.where(address & 32, 0, expected), bits=12, numbering="msb1"
-    )
-    assert "address bit 1 is 1" in analyse(evidence).of_kind("law")[0].sentence
-    assert "bit 1 is the most significant" in analyse(evidence).numbering[0]
-    assert observed.size == 64
+    address, expected, _ = fresh(4)
+    observed = np.where(address & 4, expected & ~np.uint64(1), expected)
+    sentences = analyse(dump_evidence(address, expected, observed, bits=16, numbering="msb1")).sentences()
+    assert "bit 1 is the most significant" in sentences[0]
+    assert "bit 1 is the most significant, bit 9 the least" in sentences[1]
+    assert any("where address bit 7 is 1) every word reads data bit 16 as 0" in s for s in sentences)
 
 
 @pytest.mark.parametrize(
