@@ -247,7 +247,7 @@ class _Parser:
         found: list[StatementNode] = []
         while not self.sees("}") and not self.ended:
             found.append(self.statement())
-            if not self.sees("}"):
+            if not self.sees("}") and not self.ended:
                 self.need(";", "between two statements")
         return tuple(found)
 
