@@ -254,7 +254,9 @@ DIRECTIVES: Final = {
     ".reserve": Directive(".reserve COUNT", "Room for so many words; nothing is put there.", _reserve),
     ".fill": Directive(".fill COUNT, VALUE", "So many words with the same value.", _fill),
     ".let": Directive(".let NAME = VALUE", "A name for a number.", _let),
-    ".text": Directive('.text "TEXT"', 'Characters; .text "TEXT", high or low packs them.', _text),
+    ".text": Directive(
+        '.text "TEXT" or .text "TEXT", high or .text "TEXT", low', "Characters, one a word or packed.", _text
+    ),
     ".align": Directive(".align NUMBER", "Go on to the next multiple of this address.", _align),
     ".include": Directive('.include "FILE"', "Read another file here.", _include),
     ".start": Directive(".start ADDRESS", "The program begins at this address.", _start),

@@ -162,7 +162,7 @@ def _read(reader: Reader, base: Base, level: int) -> Expression:
     left = _read_signed(reader, base)
     while reader.now.kind == "mark":
         binding = _LEVELS.get(reader.now.text, 0)
-        if binding < level:
+        if binding < level or reader.now.text == reader.stop:
             break
         operator = reader.take()
         right = _read(reader, base, binding + 1)
@@ -190,9 +190,7 @@ def _read_value(reader: Reader, base: Base) -> Expression:
     if token.kind == "name":
         return _read_name(reader, base, token)
     if token.kind == "mark" and token.text == "(":
-        inside = _read(reader, base, 1)
-        _close(reader)
-        return inside
+        return _read_inside(reader, base)
     raise LineError(
         EXPECTED, f"a value stands here, got {token.shown}", token.span, hint=f"the form is: {reader.usage}"
     )
@@ -204,12 +202,20 @@ def _read_name(reader: Reader, base: Base, token: Token) -> Expression:
     if token.text not in FUNCTIONS:
         return Name(token.text, token.span)
     reader.expect("(", token.text)
-    argument = _read(reader, base, 1)
-    _close(reader)
+    argument = _read_inside(reader, base)
     if token.text != "pattern" and not isinstance(argument, Name):
         message = f"{token.text}() takes the name of a label, got something else"
         raise LineError(EXPECTED, message, token.span, hint=f"write {token.text}(LABEL)")
     return Applied(token.text, argument, token.span)
+
+
+def _read_inside(reader: Reader, base: Base) -> Expression:
+    """Read what stands in brackets; no mark of the form ends it there."""
+    stop, reader.stop = reader.stop, ""
+    inside = _read(reader, base, 1)
+    reader.stop = stop
+    _close(reader)
+    return inside
 
 
 def _close(reader: Reader) -> None:

@@ -1,6 +1,7 @@
 """The instructions of a machine as they are written: names, forms, and the words they make."""
 
 import re
+from itertools import pairwise
 from typing import Final
 
 from attrs import define, field, frozen
@@ -9,8 +10,9 @@ from emu.assemble.expression import Operand, read_operand
 from emu.assemble.lines import LineError, Span
 from emu.assemble.operands import Site, Value, gather, operand_text, register_names, scatter, to_pattern
 from emu.assemble.tokens import Reader, Token, tokenize
-from emu.errors import declare, nearest
+from emu.errors import InputError, Problem, declare, nearest
 from emu.spec import InstructionSpec, MachineSpec, OperandBits
+from emu.where import Place
 from emu.words import mask
 
 UNKNOWN_INSTRUCTION: Final = declare(
@@ -26,6 +28,12 @@ UNKNOWN_REGISTER: Final = declare(
     "Use a register from the machine's page.",
     "; machine: sandpiper\nset r9, 1\n",
     "program",
+)
+
+UNREADABLE_FORM: Final = declare(
+    "asm-unreadable-form",
+    "The marks of an instruction's form can stand in a program, and part one operand from the next.",
+    "Put a comma between the operands of the form in the machine file, and use no quotes and no ; in it.",
 )
 
 _PIECE: Final = re.compile(r"\{(.)\}")
@@ -51,20 +59,38 @@ class Form:
     care: int  # the bits that the assembler sets: the encoding's own and the operands'
 
 
-def _form(spec: InstructionSpec) -> Form:
+def _form(spec: InstructionSpec, machine: str) -> Form:
     by_letter = {operand.field.letter: operand for operand in spec.operands}
     pieces: list[str | OperandBits] = []
     for number, part in enumerate(_PIECE.split(spec.form)):
         if number % 2:
             pieces.append(by_letter[part])
         else:
-            pieces += [token.text for token in tokenize(part)[:-1]]
+            pieces += _marks(part, spec, machine)
+    if any(_run_together(*pair) for pair in pairwise(pieces)):
+        raise _unreadable("something stands between an operand and a number after it", spec, machine)
     usage = _PIECE.sub(lambda found: by_letter[found[1]].field.name, spec.form)
     written = [piece for piece in pieces if isinstance(piece, OperandBits)]
     care = spec.mask
     for operand in written:
         care |= scatter(operand, mask(operand.width))
     return Form(spec, pieces, f"{spec.name} {usage}".strip(), care)
+
+
+def _marks(part: str, spec: InstructionSpec, machine: str) -> list[str]:
+    try:
+        return [token.text for token in tokenize(part)[:-1]]
+    except LineError as problem:
+        raise _unreadable(problem.message, spec, machine) from problem
+
+
+def _run_together(left: str | OperandBits, right: str | OperandBits) -> bool:
+    return isinstance(left, OperandBits) and isinstance(right, OperandBits) and right.field.kind != "register"
+
+
+def _unreadable(rule: str, spec: InstructionSpec, machine: str) -> InputError:
+    message = f"a form can be told apart when it is read: {rule}; got {spec.form!r} of {spec.name!r}"
+    return InputError([Problem(UNREADABLE_FORM, message, Place(machine))])
 
 
 @define(eq=False)
@@ -78,7 +104,7 @@ class InstructionSet:
     _by_index: dict[int, list[Form]] = field(factory=dict)
 
     def __attrs_post_init__(self) -> None:
-        self.forms = {spec.name: _form(spec) for spec in self.machine.instructions}
+        self.forms = {spec.name: _form(spec, self.machine.name) for spec in self.machine.instructions}
         for file in self.machine.registers:
             if file.count:
                 names = register_names(file)
@@ -104,7 +130,8 @@ class InstructionSet:
         form = self.forms.get(head.text)
         if form is None:
             message = f"a line begins with an instruction of {self.machine.name}, got {head.text!r}"
-            raise LineError(UNKNOWN_INSTRUCTION, message, head.span, hint=nearest(head.text, self.forms))
+            hint = nearest(head.text, self.forms) or nearest(head.text.lower(), self.forms)
+            raise LineError(UNKNOWN_INSTRUCTION, message, head.span, hint=hint)
         return form
 
     def read(self, form: Form, tokens: list[Token]) -> list[Argument]:
@@ -112,13 +139,15 @@ class InstructionSet:
         reader = Reader(tokens, form.usage)
         arguments: list[Argument] = []
         before = form.spec.name
-        for piece in form.pieces:
+        for number, piece in enumerate(form.pieces):
             if isinstance(piece, str):
                 reader.expect_text(piece, before)
                 before = repr(piece)
             else:
+                follower = form.pieces[number + 1 : number + 2]
+                reader.stop = next((mark for mark in follower if isinstance(mark, str)), "")
                 arguments.append(self._argument(piece, reader))
-                before = piece.field.name
+                before = repr(piece.field.name)
         reader.finish()
         return arguments
 
@@ -126,16 +155,16 @@ class InstructionSet:
         if operand.field.kind != "register":
             reader.nodes = 0
             if reader.done:
-                reader.refuse(f"{operand.field.name} stands here, got {reader.now.shown}")
+                reader.refuse(f"{operand.field.name!r} stands here, got {reader.now.shown}")
             written = read_operand(reader, self.machine.word.base)
             return Argument(operand, written.span, expression=written)
         names = self.registers[operand.field.file]
         if reader.done:
-            reader.refuse(f"a register stands here, got {reader.now.shown}")
+            reader.refuse(f"{operand.field.name!r}, a register, stands here, got {reader.now.shown}")
         token = reader.take()
         if token.text not in names:
             hint = nearest(token.text, names) or f"the registers are {', '.join(names)}"
-            message = f"{operand.field.name} is a register, got {token.shown}"
+            message = f"{operand.field.name!r} is a register, got {token.shown}"
             raise LineError(UNKNOWN_REGISTER, message, token.span, hint=hint)
         return Argument(operand, token.span, register=names[token.text])
 

@@ -236,10 +236,10 @@ class Layout:
         if spot.window < 0:
             return LineError(WINDOW_FULL, "words stay inside their store, got one beyond its last word")
         window = self.machine.windows[spot.window]
-        bank = "" if spot.bank is None else f", bank {digits(spot.bank, self.base)},"
+        bank = "" if spot.bank is None else f" (bank {digits(spot.bank, self.base)})"
         message = (
             f"words stay inside their window, got one at {digits(spot.address, self.base)}: "
-            f"the window{bank} of {window.store} ends before it"
+            f"the window of {window.store}{bank} ends before it"
         )
         return LineError(WINDOW_FULL, message)
 

@@ -89,7 +89,8 @@ def _within(operand: OperandBits, value: int, low: int, high: int, site: Site) -
     base = site.machine.word.base
     raise LineError(
         DOES_NOT_FIT,
-        f"{operand.field.name} holds {digits(low, base)} to {digits(high, base)}, got {digits(value, base)}",
+        f"{operand.field.name!r} holds {digits(low, base)} to {digits(high, base)}, "
+        f"got {digits(value, base)}",
     )
 
 
@@ -107,7 +108,7 @@ def _units(operand: OperandBits, value: int, site: Site) -> int:
     if rest:
         base = site.machine.word.base
         message = (
-            f"{operand.field.name} counts in units of {digits(operand.field.scale, base)}, "
+            f"{operand.field.name!r} counts in units of {digits(operand.field.scale, base)}, "
             f"got {digits(value, base)}"
         )
         raise LineError(NOT_MULTIPLE, message)
@@ -122,7 +123,7 @@ def _check_address(operand: OperandBits, value: int, site: Site) -> None:
 def _relative(operand: OperandBits, target: int, site: Site) -> int:
     """Return the distance from the following instruction, the shorter way round the address space."""
     if site.following is None:
-        message = f"{operand.field.name} is counted from an address, and this word has none"
+        message = f"{operand.field.name!r} is counted from an address, and this word has none"
         raise LineError(DOES_NOT_FIT, message)
     bits = site.machine.address_bits
     _within(operand, target, 0, mask(bits), site)
@@ -132,8 +133,8 @@ def _relative(operand: OperandBits, target: int, site: Site) -> int:
     if not low <= units <= high:
         base, scale = site.machine.word.base, operand.field.scale
         message = (
-            f"{operand.field.name} reaches from {digits(low * scale, base)} to {digits(high * scale, base)} "
-            f"behind the next instruction, got a distance of {digits(distance, base)}"
+            f"{operand.field.name!r} lies {digits(low * scale, base)} to {digits(high * scale, base)} "
+            f"from the next instruction, got a distance of {digits(distance, base)}"
         )
         raise LineError(DOES_NOT_FIT, message)
     return units & mask(operand.width)

@@ -36,7 +36,7 @@ BAD_CHARACTER: Final = declare(
     "asm-bad-character",
     "A line is made of names, numbers, quoted text and the marks of the language.",
     "Take the character out, or put it behind a ; as a comment.",
-    "; machine: dunlin\n.word 1 ? 2\n",
+    "; machine: dunlin\n.word 1 \u00a7 2\n",
     "program",
 )
 BAD_TEXT: Final = declare(
@@ -70,7 +70,7 @@ _KINDS: Final[dict[str, Kind]] = {
 }  # fmt: skip
 _TOKEN: Final = re.compile(
     r"""\s*(?:(?P<space>;.*|$)|(?P<number>[0-9]\w*)|(?P<name>[A-Za-z_]\w*)
-    |(?P<text>"(?:[^"\\]|\\.)*")|(?P<char>'(?:[^'\\]|\\.)')|(?P<mark><<|>>|[^\s\w"'\\]|\\))""",
+    |(?P<text>"(?:[^"\\]|\\.)*")|(?P<char>'(?:[^'\\]|\\.)')|(?P<mark><<|>>|[!#$%&()*+,\-./<=>?@\[\\\]^`{|}~]))""",
     re.ASCII | re.VERBOSE,
 )
 
@@ -189,6 +189,7 @@ class Reader:
     usage: str
     at: int = 0
     nodes: int = 0
+    stop: str = ""  # a mark of the form that ends the expression before it, though it could be an operator
 
     @property
     def now(self) -> Token:

@@ -55,7 +55,7 @@ def _operands(item: Item, content: Coded, layout: Layout, table: SymbolTable, re
 def _truncated(argument: Argument, value: Value, layout: Layout) -> LineError:
     kept = value.number & mask(argument.operand.width)
     message = (
-        f"{argument.operand.field.name} keeps the low {argument.operand.width} bits of an address, "
+        f"{argument.operand.field.name!r} keeps the low {argument.operand.width} bits of an address, "
         f"got {digits(value.number, layout.base)}, which becomes {digits(kept, layout.base)}"
     )
     return LineError(TRUNCATED, message)
