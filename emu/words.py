@@ -321,7 +321,7 @@ class WordFormat:
         """
         value, known = self.parse_masked(text)
         if known != mask(self.bits):
-            raise ValueError(f"a word must be wholly known here, got {text!r}")
+            raise ValueError(f"a word must be wholly known here, got {_short(text)}")
         return value
 
     def parse_masked(self, text: str, *, plain: bool = False) -> tuple[int, int]:
@@ -332,20 +332,22 @@ class WordFormat:
         """
         digits, base = (text, self.base) if plain else self._split(text)
         if not digits:
-            raise ValueError(f"a word is written in {BASE_NAMES[base]} digits, got {text!r}")
+            raise ValueError(f"a word is written in {BASE_NAMES[base]} digits, got {_short(text)}")
         allowed = _ALPHABET[:base] + ("?" if base != 10 else "")
         wrong = next((c for c in digits if c.lower() not in allowed), None)
         if wrong is not None:
-            raise ValueError(f"{BASE_NAMES[base]} digits are {_spell(base)}, got {wrong!r} in {text!r}")
+            raise ValueError(f"{BASE_NAMES[base]} digits are {_spell(base)}, got {wrong!r} in {_short(text)}")
         if len(digits) > MAX_DIGITS:
             raise ValueError(f"a word has at most {MAX_DIGITS} digits, got {len(digits)}")
         value = int(digits.replace("?", "0"), base)
-        self._check_size(value, text)
+        self._check_size(value, _short(text)[1:-1])
         if base == 10:
             return value, mask(self.bits)
         step = _SHIFTS[base]
         if "?" in digits[: self.bits // -step]:
-            raise ValueError(f"a word of {self.bits} bits has no digit as high as the first ? of {text!r}")
+            raise ValueError(
+                f"a word of {self.bits} bits has no digit as high as the first ? of {_short(text)}"
+            )
         unknown = sum(mask(step) << step * n for n, c in enumerate(reversed(digits)) if c == "?")
         return value, mask(self.bits) & ~unknown
 
@@ -356,7 +358,7 @@ class WordFormat:
         if prefix in _PREFIXES and not (prefix == "0b" and base == 16):
             low, base = low[2:], _PREFIXES[prefix]
         if not re.fullmatch(r"[^\W_]|\?", low[:1]) or low.endswith("_") or "__" in low:
-            raise ValueError(f"a word is written in {BASE_NAMES[base]} digits, got {text!r}")
+            raise ValueError(f"a word is written in {BASE_NAMES[base]} digits, got {_short(text)}")
         return low.replace("_", ""), base
 
     def _check_size(self, pattern: int, given: str) -> None:
@@ -379,7 +381,7 @@ class WordFormat:
         text = str(label).strip()
         place = int(text) - start if text.isascii() and text.isdigit() else -1
         if not 0 <= place < self.bits:
-            raise ValueError(f"bits are numbered {start} to {start + self.bits - 1} here, got {text!r}")
+            raise ValueError(f"bits are numbered {start} to {start + self.bits - 1} here, got {_short(text)}")
         return place if self.numbering.startswith("lsb") else self.bits - 1 - place
 
     def numbering_sentence(self) -> str:
@@ -392,6 +394,11 @@ class WordFormat:
             f"Words of {self.bits} bits, {arithmetic}, in {BASE_NAMES[self.base]}; "
             f"bit {top} is the most significant (leftmost), bit {bottom} the least significant."
         )
+
+
+def _short(text: str) -> str:
+    """Return the text as it is quoted in a message: a hostile one must not fill the screen."""
+    return repr(text if len(text) <= 40 else f"{text[:37]}...")
 
 
 def _spell(base: Base) -> str:

@@ -114,7 +114,7 @@ class _Reader:
         form = WordFormat(128, base=self.gathering.word.base)
         try:
             if "?" in text:
-                raise ValueError(f"every digit is known, got {text!r}")  # noqa: TRY301 one handler for both
+                raise ValueError(f"every digit is known, got {text[:40]!r}")  # noqa: TRY301 one handler for both
             address, _ = form.parse_masked(text, plain=True)
         except ValueError as error:
             self.problems.add(DIGITS, f"in the address: {error}; line lost", place)
@@ -160,7 +160,7 @@ class _Reader:
             return None
         if len(text) != form.digits:
             rule = f"a word of {form.bits} bits has {form.digits} {BASE_NAMES[form.base]} digits"
-            self.problems.add(COUNT, f"{rule}, got {len(text)} in {text!r}{lost}", place)
+            self.problems.add(COUNT, f"{rule}, got {len(text)} in {text[:40]!r}{lost}", place)
             return None
         return word
 

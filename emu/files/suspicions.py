@@ -3,24 +3,28 @@
 Every hypothesis (bytes exchanged, words moved by n addresses, digits taken in the wrong base, ...) says
 which word should have been read at which address. It is judged by the words it explains, and a word counts
 for its rarity: if the expected value v fills the share p of the expected image, then reading v by chance has
-about the probability p, so a word that agrees is worth -log2(p) bits of evidence, but never more than it has
-known bits. An image of zeros proves nothing.
+about the probability p, so a word that agrees is worth -log2(p) bits of evidence; of a word known in part,
+only that part of them. An image of zeros proves nothing.
 
-A hypothesis becomes a suspicion when all three hold:
+A hypothesis becomes a suspicion when all of these hold:
 
-* under it, at least ``AGREEMENT`` (90 %) of the expected image's evidence is found: real faults, which spoil
-  some words, do not hide it;
+* of the evidence that it could find with the bits it knows, at least ``AGREEMENT`` (90 %) is found: real
+  faults, which spoil some words, do not hide it;
+* that is at least half of the expected image's evidence (``COVER``);
 * as the file was read, at most ``BEFORE`` (50 %) is found: a good reading raises no suspicion;
 * it gains at least ``EVIDENCE`` (32 bits) over the reading as it stands: by chance that happens about once in
-  2**32 trials, and fewer than 2**10 hypotheses are tried.
+  2**32 trials, and fewer than 2**10 hypotheses are tried;
+* no other hypothesis gains so much that this one, at less than ``AGREEMENT`` of it, is only its shadow.
 
-Lost words (everything after one point moved) are judged by the same rule, without the second condition but
-with ``EVIDENCE`` bits on *each* side of the point. Words lost at two points are not recognised.
+Lost words: everything after one point is moved. All of the expected words, except those lost, are to be found
+(90 %) with ``EVIDENCE`` bits on *each* side of the point; so that a mirrored memory, which repeats words *in
+place of* others, is not taken for a badly read file. Words lost at two points are not recognised.
 """
 
+from bisect import bisect_left
 from collections import Counter
-from collections.abc import Callable, Iterator
-from itertools import permutations
+from collections.abc import Callable, Iterable, Iterator
+from itertools import accumulate, permutations
 from math import log2
 from typing import Final, Literal
 
@@ -37,6 +41,7 @@ Words = dict[int, tuple[int, int]]
 
 AGREEMENT: Final = 0.9
 BEFORE: Final = 0.5
+COVER: Final = 0.5
 EVIDENCE: Final = 32.0
 MOST_SHIFTS: Final = 8
 
@@ -57,6 +62,7 @@ class _Judge:
     expected: Words
     worth: dict[int, float]
     total: float
+    bits: int
     read_evidence: float = 0.0
 
     @classmethod
@@ -64,7 +70,7 @@ class _Judge:
         counts = Counter(value for value, _ in expected.cells.values())
         size = len(expected.cells)
         worth = {a: -log2(counts[v] / size) if k else 0.0 for a, (v, k) in expected.cells.items()}
-        judge = cls(dict(expected.cells), worth, sum(worth.values()))
+        judge = cls(dict(expected.cells), worth, sum(worth.values()), expected.bits)
         judge.read_evidence = judge.evidence(dict(read.cells)) if read.bits == expected.bits else 0.0
         return judge
 
@@ -72,7 +78,11 @@ class _Judge:
         """Return the bits of evidence that a word agrees with what was expected, unknown bits aside."""
         want, sure = self.expected.get(address, (0, 0))
         both = known & sure
-        return 0.0 if (value ^ want) & both else min(self.worth.get(address, 0.0), both.bit_count())
+        return 0.0 if (value ^ want) & both else self.possible(address, both)
+
+    def possible(self, address: int, known: int) -> float:
+        """Return the bits of evidence that a word could give with these bits known."""
+        return self.worth.get(address, 0.0) * known.bit_count() / self.bits
 
     def evidence(self, words: Words) -> float:
         """Return the bits of evidence that words agree with the expected image."""
@@ -81,8 +91,10 @@ class _Judge:
     def gain(self, words: Words) -> float | None:
         """Return what a hypothesis gains over the reading, or None if it is no suspicion."""
         found = self.evidence(words)
+        possible = sum(self.possible(address, known) for address, (_, known) in words.items())
         gained = found - self.read_evidence
-        return gained if found >= AGREEMENT * self.total and gained >= EVIDENCE else None
+        enough = found >= AGREEMENT * possible and found >= COVER * self.total and gained >= EVIDENCE
+        return gained if enough else None
 
 
 def suspect(read: MemoryImage, expected: MemoryImage, base: int = 8) -> tuple[Suspicion, ...]:
@@ -92,15 +104,20 @@ def suspect(read: MemoryImage, expected: MemoryImage, base: int = 8) -> tuple[Su
     sentences. Sizes of words may differ. Every hypothesis costs one walk over the words.
     """
     judge = _Judge.of(expected, read)
-    form = WordFormat(32, base=16 if base == 16 else 8)
     found = [
         Suspicion(kind, sentence, round(gained, 1))
         for kind, sentence, words in _hypotheses(read, expected, judge)
         if (gained := judge.gain(words)) is not None
     ]
+    best = max((s.bits for s in found), default=0.0)
+    found = [s for s in found if s.bits >= AGREEMENT * best]
     if read.bits == expected.bits:
-        found += _lost_words(read, expected, judge, form)
-    return tuple(sorted(found, key=lambda s: -s.bits))
+        found += _lost_words(read, expected, judge, 16 if base == 16 else 8)
+    return tuple(sorted(set(found), key=lambda s: (-s.bits, s.sentence)))
+
+
+def _tagged(address: int, base: Literal[8, 16]) -> str:
+    return WordFormat(max(address.bit_length(), 1), base=base).tagged(address)
 
 
 def _hypotheses(read: MemoryImage, expected: MemoryImage, judge: _Judge) -> Iterator[tuple[Kind, str, Words]]:
@@ -250,9 +267,9 @@ def _regrouped(stream: Words, bits: int, size: int, order: Literal["big", "littl
 
 
 def _lost_words(
-    read: MemoryImage, expected: MemoryImage, judge: _Judge, form: WordFormat
+    read: MemoryImage, expected: MemoryImage, judge: _Judge, base: Literal[8, 16]
 ) -> Iterator[Suspicion]:
-    yield from _absent(read, judge, form)
+    yield from _absent(read, judge, base)
     for offset in _likely_offsets(read, expected):
         found = _split(read, judge, offset)
         if found:
@@ -260,18 +277,20 @@ def _lost_words(
             lost = f"{abs(offset)} word{'s' if abs(offset) > 1 else ''}"
             what = "are missing" if offset < 0 else "too many stand"
             sentence = (
-                f"from about {form.tagged(start)} on, every word is moved: {lost} {what} just before it"
+                f"from about {_tagged(start, base)} on, every word is moved: {lost} {what} just before it"
             )
             yield Suspicion("lost-words", sentence, round(gained, 1))
 
 
-def _absent(read: MemoryImage, judge: _Judge, form: WordFormat) -> Iterator[Suspicion]:
+def _absent(read: MemoryImage, judge: _Judge, base: Literal[8, 16]) -> Iterator[Suspicion]:
     """Tell of expected addresses that are not in a file which otherwise agrees."""
     absent = [a for a in judge.expected if a not in read.cells]
     present = judge.total - sum(judge.worth[a] for a in absent)
     if absent and judge.read_evidence >= max(AGREEMENT * present, EVIDENCE):
         ranges = MemoryImage.certain(1, dict.fromkeys(absent, 0)).ranges()
-        spoken = [form.tagged(a) if a == b else f"{form.tagged(a)} to {form.tagged(b)}" for a, b in ranges]
+        spoken = [
+            _tagged(a, base) if a == b else f"{_tagged(a, base)} to {_tagged(b, base)}" for a, b in ranges
+        ]
         listed = ", ".join(spoken[:3]) + (f" and {len(spoken) - 3} more places" if len(spoken) > 3 else "")
         sentence = f"the file agrees but lacks {len(absent)} of its words: {listed}"
         yield Suspicion("lost-words", sentence, round(judge.read_evidence, 1))
@@ -279,16 +298,20 @@ def _absent(read: MemoryImage, judge: _Judge, form: WordFormat) -> Iterator[Susp
 
 def _split(read: MemoryImage, judge: _Judge, offset: int) -> tuple[int, float] | None:
     """Return the address from which words stand ``offset`` further and the evidence, or None."""
-    stay, move, stay_worth, move_worth = [0.0], [0.0], [0.0], [0.0]
     addresses = list(read.cells)
-    for address in addresses:
-        for home, found, worth in ((address, stay, stay_worth), (address - offset, move, move_worth)):
-            worth.append(worth[-1] + judge.worth.get(home, 0.0))
-            found.append(found[-1] + judge.score(home, *read.cells[address]))
+    stay = _summed(judge.score(a, *read.cells[a]) for a in addresses)
+    move = _summed(judge.score(a - offset, *read.cells[a]) for a in addresses)
     best = max(range(len(addresses)), key=lambda n: stay[n] - move[n])
+    start = addresses[best]
     before, after = stay[best], move[-1] - move[best]
-    possible = stay_worth[best] + move_worth[-1] - move_worth[best]
     gained = after - (stay[-1] - stay[best])
-    if min(before, gained) < EVIDENCE or before + after < AGREEMENT * possible:
+    # words that stand twice count once, and words that are gone cannot be found
+    new = move[-1] - move[bisect_left(addresses, start + max(offset, 0))]
+    gone = sum(worth for a, worth in judge.worth.items() if start <= a < start - offset)
+    if min(before, gained) < EVIDENCE or before + new < AGREEMENT * (judge.total - gone):
         return None
-    return addresses[best], gained
+    return start, gained
+
+
+def _summed(values: Iterable[float]) -> list[float]:
+    return list(accumulate(values, initial=0.0))
