@@ -203,7 +203,10 @@ def _second_sentence(compared: int, changed: int, zeroed: int, lost: int, cured:
             f"{start}, and all of these read zero the second time ({more}): reading destroys them and they "
             "are not restored. Stop reading: the first dump may be the only one."
         )
-    return f"{start}, {zeroed:,} of these now zero ({more}): the failures change."
+    return (
+        f"{start}, {zeroed:,} of these now zero ({more}): the failures change, which speaks "
+        "for selection, timing or noise rather than a dead part (a rule of thumb)."
+    )
 
 
 def repeats(evidence: Evidence) -> RepeatFinding | None:

@@ -19,6 +19,7 @@ Flags = npt.NDArray[np.bool_]
 ParityKind = Literal["odd", "even"]
 ONE: Final = np.uint64(1)
 DENSE_LIMIT: Final = 1 << 22
+ASSUMED_BITS: Final = 20
 
 
 def as_patterns(values: npt.ArrayLike) -> Patterns:
@@ -174,7 +175,8 @@ def address_evidence(
 
     ``tested`` are all addresses that were tried; without it every address of ``address_bits`` bits (or of
     the smallest power of two that holds the list) is taken to have been tried and found right, and the
-    report says so. ValueError for an empty list, a negative address, or one outside what was tested.
+    report says so. Above 20 address bits that is done for the aligned block around the failures only.
+    ValueError for an empty list, a negative address, one outside what was tested, or too large a block.
     """
     bad = np.unique(np.asarray(list(failing), dtype=np.int64))
     if bad.size == 0:
@@ -183,10 +185,7 @@ def address_evidence(
         raise ValueError(f"an address is not negative: {int(bad[0])}")
     width = max(int(bad[-1]).bit_length(), 1) if address_bits is None else address_bits
     _check_width(int(bad[-1]), width)
-    if tested is None and width > 24:
-        every = bad
-    else:
-        every = np.arange(1 << width) if tested is None else np.unique(np.asarray(tested, dtype=np.int64))
+    every = _around(bad, width) if tested is None else np.unique(np.asarray(tested, dtype=np.int64))
     failed = np.isin(every, bad)
     if int(failed.sum()) != bad.size:
         stray = sorted(set(bad.tolist()) - set(every.tolist()))
@@ -194,6 +193,17 @@ def address_evidence(
     width = max(width, int(every[-1]).bit_length())
     form = WordFormat(bits=width, base=base, numbering=numbering)
     return Evidence(form, form, every, failed, assumed=tested is None)
+
+
+def _around(bad: Addresses, width: int) -> Addresses:
+    """Return every address, or where that is too many the aligned block around the failures."""
+    span = width if width <= ASSUMED_BITS else (int(bad[0]) ^ int(bad[-1])).bit_length()
+    if span > ASSUMED_BITS:
+        raise ValueError(
+            f"say which addresses were tested: more than 2**{ASSUMED_BITS} lie between the failures"
+        )
+    first = int(bad[0]) >> span << span if width > ASSUMED_BITS else 0
+    return np.arange(first, first + (1 << span), dtype=np.int64)
 
 
 def dump_evidence(

@@ -240,7 +240,7 @@ class EchoLaw:
         name = evidence.address.label
         times = f", {self.copies} times side by side" if self.copies > 1 else ""
         return (
-            f"reads part of its own address, bits {name(self.shift)} to {name(top - 1)}{times} (bus residue)"
+            f"reads part of its own address, bits {name(top - 1)} to {name(self.shift)}{times} (bus residue)"
         )
 
 

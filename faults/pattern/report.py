@@ -7,7 +7,7 @@ from faults.pattern.cover import cover
 from faults.pattern.damage import bit_errors, parity_of_failures, repeats, second_reading, tally
 from faults.pattern.evidence import Evidence, bits_of
 from faults.pattern.finding import Finding
-from faults.pattern.fit import LawFinding, silent_words
+from faults.pattern.fit import LawFinding, flips, silent_words
 from faults.pattern.law import EchoLaw, Law, SliceLaw, StaleLaw
 from faults.pattern.placement import (
     CubeFinding,
@@ -99,9 +99,11 @@ def _from_dump(evidence: Evidence) -> tuple[list[Finding], list[str]]:
 
 
 def _told(laws: tuple[LawFinding, ...], evidence: Evidence) -> list[LawFinding]:
-    """Order the laws: those that claim every word of a region, exact ones, and explaining most, first."""
+    """Order the laws: those that claim a whole region, exact ones, explaining most; each slice in turn."""
     full = evidence.need_words().full
-    return sorted(laws, key=lambda f: (f.cube is None, not f.exact, -f.failing, f.slice != full))
+    ranked = sorted(laws, key=lambda f: (f.cube is None, not f.exact, -f.failing, f.slice != full))
+    turn = [sum(g.slice == f.slice for g in ranked[:n]) for n, f in enumerate(ranked)]
+    return [f for _, f in sorted(zip(turn, ranked, strict=True), key=lambda pair: pair[0])]
 
 
 def _bit_findings(laws: list[LawFinding], evidence: Evidence) -> list[Finding]:
@@ -138,11 +140,15 @@ def _two_sided(cube: CubeFinding, evidence: Evidence) -> bool:
 def _law_limits(laws: list[LawFinding], evidence: Evidence) -> list[str]:
     limits = []
     kinds = {f.law.kind for f in laws}
-    exact = [f for f in laws if f.exact and f.failing == laws[0].failing]
-    if len(exact) > 1:
-        listed = f", {MOST_LAWS} are listed" if len(exact) > MOST_LAWS else ""
+    damaged = evidence.need_words().damaged
+    for part in sorted({f.slice & damaged for f in laws}):
+        rivals = [f for f in laws if f.exact and f.slice & damaged == part]
+        if len({f.failing for f in rivals}) != 1 or len(rivals) < 2:
+            continue
+        shown = sum(f in laws[:MOST_LAWS] for f in rivals)
+        listed = f" ({shown} are listed)" if shown < len(rivals) else ""
         limits.append(
-            f"{len(exact)} readings explain the failing words equally well"
+            f"{len(rivals)} readings explain the failures equally well"
             f"{listed}: the dump alone cannot choose; "
             "fill with the address as data (or random words) and read again."
         )
@@ -154,6 +160,11 @@ def _law_limits(laws: list[LawFinding], evidence: Evidence) -> list[str]:
     if "mask" in kinds or any(f.law.kind.startswith("data") for f in laws):
         limits.append(
             "A dump cannot tell stuck from open, nor a dead sense path from contents written wrong."
+        )
+    if evidence.need_words().parity is not None and flips(evidence) == (1, 1):
+        limits.append(
+            "Each failing word differs in one bit: where it is known which, parity gives its value back, if "
+            "nothing else in the word is wrong. Mark such words as reconstructed."
         )
     if any(isinstance(f.law, StaleLaw | EchoLaw) for f in laws):
         limits.append("Stale or echoed words come from the bus: nothing drove it, or the strobe was missed.")

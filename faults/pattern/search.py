@@ -42,7 +42,10 @@ def _families(part: int, evidence: Evidence) -> list[LawFinding]:
     constant = any(f.exact and f.cube for f in found)
     found += _simplest(_fitting(maps(part, evidence), part, evidence), constant=constant)
     if constant:
-        return found
+        zeros = any(isinstance(f.law, MaskLaw) and f.law.put == 0 for f in found)
+        return found + (
+            [] if zeros else [f for f in _fitting(echoes(part, evidence), part, evidence) if f.exact]
+        )
     for candidates in (data_laws, whole_laws, merges, echoes):
         if not any(f.exact for f in found):
             found += _simplest(_fitting(candidates(part, evidence), part, evidence), constant=False)
@@ -96,7 +99,8 @@ def _best_region(law: Law, part: int, evidence: Evidence) -> LawFinding:
 
 def _fitting(laws: Sequence[Law], part: int, evidence: Evidence) -> list[LawFinding]:
     """Return the laws that explain (nearly) every failing word of the slice, best fits only."""
-    needed = words_needed(tried(evidence), part, evidence)
+    among = tried(evidence) if laws and laws[0].touched else len(laws)
+    needed = words_needed(max(among, 1), part, evidence)
     if int(failing_in(part, evidence).sum()) < needed:
         return []
     sample = sampled(part, evidence)

@@ -1,12 +1,13 @@
 """Cases of real repairs, told from the dump alone (made anonymous; dumps are synthetic)."""
 
+import pathlib
 import re
 import time
 
 import numpy as np
 import pytest
 
-from faults.pattern import Parity, address_evidence, analyse, dump_evidence
+from faults.pattern import Finding, Parity, address_evidence, analyse, dump_evidence
 
 RNG = np.random.default_rng(20261125)
 
@@ -85,7 +86,9 @@ def test_one_strand_with_a_bit_always_1_and_another_erratic_in_one_bit():
     observed[erratic] ^= np.uint64(1 << 11)
     text = told(dump_evidence(address, expected, observed, bits=16, parity=Parity("odd")))
     assert "In the block 0o0400 to 0o0777 (256 words) every word reads data bit 6 as 1" in text
-    assert "difference" in text  # words whose true bit is 1 are right and raise no alarm
+    assert "need not be one bit" in text
+    assert "parity gives its value back" in text
+    assert "Mark such words as reconstructed" in text
     assert re.search(r"Data bit 11 reads 0 for 1 .* in the block 0o2000 to 0o2377 .*errs both ways", text)
     assert "need not be one bit" in text
 
@@ -158,15 +161,26 @@ def test_a_board_never_selected_reads_back_the_high_address_byte():
     gone = (address >> 13) == 5
     observed = np.where(gone, address >> 8, expected).astype(np.uint64)
     text = told(dump_evidence(address, expected, observed, bits=8, base=16))
-    assert "reads part of its own address, bits 8 to 15 (bus residue)" in text
+    assert "reads part of its own address, bits 15 to 8 (bus residue)" in text
     assert "in the block 0xa000 to 0xbfff" in text
     assert "nothing drove it" in text
+
+
+def test_one_page_that_reads_its_own_high_byte_may_be_a_constant_too():
+    address, expected = np.arange(0x4000), words(0x4000, 8)
+    observed = np.where(address >> 8 == 0x12, 0x12, expected).astype(np.uint64)
+    text = told(dump_evidence(address, expected, observed, bits=8, base=16))
+    assert "reads the constant 0x12" in text
+    assert "reads part of its own address, bits 13 to 8 (bus residue)" in text
+    assert "2 readings explain the failures equally well" in text
 
 
 def test_changing_failures_are_told_from_solid_ones():
     address, expected = np.arange(1024), words(1024, 16)
     first, again = (np.where(RNG.random(1024) < 0.1, words(1024, 16), expected) for _ in range(2))
-    assert "the failures change" in told(dump_evidence(address, expected, first, bits=16, again=again))
+    assert "the failures change, which speaks for selection" in told(
+        dump_evidence(address, expected, first, bits=16, again=again)
+    )
     assert "the failures are steady" in told(dump_evidence(address, expected, first, bits=16, again=first))
 
 
@@ -206,3 +220,18 @@ def test_a_dump_of_65536_words_is_answered_while_one_waits():
     report = analyse(dump_evidence(address, expected, observed, bits=16))
     assert report.findings
     assert time.process_time() - start < 6
+
+
+def test_the_examples_of_the_reference_page_hold():
+    page = (pathlib.Path(__file__).parents[2] / "docs/reference/patterns.md").read_text(encoding="utf-8")
+    blocks = re.findall(r"```python\n(.*?)```", page, re.DOTALL)
+    names = {}
+    for block in blocks:
+        exec(block, names)
+    assert sum(block.count("assert ") for block in blocks) >= 12
+
+
+def test_the_reference_page_lists_every_kind():
+    page = (pathlib.Path(__file__).parents[2] / "docs/reference/patterns.md").read_text(encoding="utf-8")
+    listed = set(re.findall(r"^\| `([a-z-]+)` \|", page, re.MULTILINE))
+    assert listed == {cls.kind for cls in Finding.__subclasses__()}
