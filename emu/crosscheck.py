@@ -44,14 +44,16 @@ class CrossCheck(StoreRules):
                 self.report(TAKEN, message, declared, "letter", notes=(note,))
 
     def _registers(self) -> None:
-        for register in self.table.registers:
+        for register in self.registers.values():
             self.fits(register.reset, mask(register.bits), f"the reset value of {register.name!r}", register,
                       "reset")  # fmt: skip
             if register.zero is not None and not register.count:
                 self.report(CLASH, "'zero' goes with 'count': a single register is not hard-wired", register,
                             "zero")  # fmt: skip
             elif register.zero is not None:
-                self.fits(register.zero, register.count - 1, "the index of the zero", register, "zero")
+                self.fits(
+                    register.zero, register.count - 1, "the index of the zero", register, "zero", decimal=True
+                )
             if register.names and len(register.names) != register.count:
                 given = f"{register.count} registers, {len(register.names)} names"
                 message = f"a file has a name for each register; {given}"
@@ -72,12 +74,12 @@ class CrossCheck(StoreRules):
             message = f"the counter begins at 'start'; {counter.name!r} has a reset value too"
             self.report(CLASH, message, counter, "reset", hint="leave 'reset' out")
         limit = mask(min(counter.bits, address.bits) if counter else address.bits)
-        self.fits(fetch.step, limit, "what the counter moves by", fetch, "step")
+        steps = self.fits(fetch.step, limit, "what the counter moves by", fetch, "step")
         if self.fits(fetch.start, limit, "the first address", fetch, "start"):
-            self._instructions_at(fetch.start, fetch, "start")
+            steps = steps and self._instructions_at(fetch.start, fetch, "start")
         restart = self.table.restart
-        if restart is not None and self.fits(restart.address, limit, "the address of a restart", restart,
-                                             "address"):  # fmt: skip
+        what = "the address of a restart"
+        if restart is not None and self.fits(restart.address, limit, what, restart, "address") and steps:
             self._instructions_at(restart.address, restart, "address")
         what, _, name = fetch.unknown.partition(" ")
         if name:
@@ -91,26 +93,27 @@ class CrossCheck(StoreRules):
             message = f"'unknown' names {article(kind)} {kind} of the machine; got {name!r}"
             self.report(UNDEFINED, message, self.table.fetch, "unknown", hint=nearest(name, known))
 
-    def _instructions_at(self, address: int, owner: Any, attribute: str) -> None:
-        """Check that instructions can be fetched from an address: whole words, ``step`` apart."""
+    def _instructions_at(self, address: int, owner: Any, attribute: str) -> bool:
+        """Check that instructions can be fetched from an address; False if ``step`` is not their size."""
         step = self.table.fetch.step
         window = next((w for w in self.table.windows if w.first <= address <= w.last), None)
         if window is None:
-            if "window" in self.document.root and not self._window_errors():
+            if not self._window_errors():
                 message = f"instructions come from a window; {self.number(address)} lies in none"
                 self.report(DOES_NOT_FIT, message, owner, attribute)
+        elif (window.last - window.first + 1) % window.unit:
+            pass  # said of the window
         elif window.unit != step:
-            message = (
-                f"the counter moves by one word; words are {window.unit} addresses apart, 'step' is {step}"
-            )
-            self.report(
-                CLASH, message, owner, attribute, hint=f"write step = {window.unit}, or unit = {step}"
-            )
+            given = f"at {self.number(address)} a word covers {window.unit}, 'step' is {step}"
+            message = f"the counter moves by the addresses of one word; {given}"
+            hint = f"write step = {window.unit}, or unit = {step}"
+            self.report(CLASH, message, self.table.fetch, "step", hint=hint)
+            return False
         elif (address - window.first) % window.unit:
-            message = (
-                f"an instruction begins at a whole word, every {step} addresses; got {self.number(address)}"
-            )
+            given = self.number(address)
+            message = f"an instruction begins at a whole word, every {step} addresses; got {given}"
             self.report(DOES_NOT_FIT, message, owner, attribute)
+        return True
 
     def _window_errors(self) -> bool:
         """Tell whether some window could not be read, so that nothing can be said of addresses."""
@@ -125,7 +128,7 @@ class CrossCheck(StoreRules):
         if table.restart is not None:
             for at, name in enumerate(table.restart.clears):
                 self.defined(name, "register", table.restart, "clears", at)
-                if name == table.fetch.counter:
+                if name == table.fetch.counter and name in self.registers and not self.registers[name].count:
                     message = f"a restart sets the program counter to its address; 'clears' names {name!r}"
                     self.report(CLASH, message, table.restart, "clears", at, hint=f"leave {name!r} out")
         if table.watchdog is not None:
@@ -150,7 +153,7 @@ class CrossCheck(StoreRules):
         word = self.table.word.bits
         numbers: dict[tuple[int, str], Any] = {}
         for port in self.table.ports:
-            self.fits(port.bits, word, "the width of a port, as of a word,", port, "bits")
+            self.fits(port.bits, word, "the width of a port, as of a word,", port, "bits", decimal=True)
             earlier = numbers.setdefault((port.number, port.direction), port)
             if earlier is not port:
                 place = self.document.place(key_path(earlier, "number"))

@@ -1,5 +1,6 @@
 """Rules across the tables of a machine file: their error codes, and what all of them need."""
 
+from collections import Counter
 from collections.abc import Mapping
 from typing import Any, Final
 
@@ -84,10 +85,20 @@ class Rules:
     table: MachineTable
     document: TomlDocument
     problems: Problems
-    registers: Mapping[str, RegisterTable] = field(init=False)
+    registers: Mapping[str, RegisterTable] = field(init=False)  # those of which nothing was wrong
+    doubtful: frozenset[str] = field(init=False)  # names of the others: nothing is said of their use
 
     def __attrs_post_init__(self) -> None:
-        self.registers = {register.name: register for register in self.table.registers}
+        entries = self.entries("register")
+        counts = Counter(entry.get("name") for entry in entries if isinstance(entry.get("name"), str))
+        as_read = {register.name: register for register in self.table.registers}
+        wrong = {name for name, count in counts.items() if count > 1 or name not in as_read}
+        for entry in entries:
+            register = as_read.get(str(entry.get("name")))
+            if register is not None and entry.get("count", 0) != register.count:
+                wrong.add(register.name)
+        self.doubtful = frozenset(str(name) for name in wrong)
+        self.registers = {name: register for name, register in as_read.items() if name not in wrong}
 
     def report(
         self, code: Code, message: str, owner: Any, attribute: str, *steps: int, hint: str = "",
@@ -103,12 +114,13 @@ class Rules:
 
     def written(self, kind: str, key: str = "name") -> frozenset[str]:
         """Return the names of a list of tables as written in the file, also of entries that are wrong."""
-        entries = self.document.root.get(kind, [])
-        return frozenset(
-            entry[key]
-            for entry in (entries if isinstance(entries, list) else [])
-            if isinstance(entry, dict) and isinstance(entry.get(key), str)
-        )
+        names = (entry.get(key) for entry in self.entries(kind))
+        return frozenset(name for name in names if isinstance(name, str))
+
+    def entries(self, kind: str) -> list[dict[str, Any]]:
+        """Return the entries of a list of tables as they stand in the file."""
+        found = self.document.root.get(kind, [])
+        return [entry for entry in found if isinstance(entry, dict)] if isinstance(found, list) else []
 
     def defined(self, name: str, kind: str, owner: Any, attribute: str, *steps: int) -> bool:
         """Check that a name is that of an entry of ``[[kind]]``."""
@@ -120,13 +132,15 @@ class Rules:
         self.report(UNDEFINED, message, owner, attribute, *steps, hint=nearest(name, known) or known_here)
         return False
 
-    def fits(self, value: int, most: int, what: str, owner: Any, attribute: str) -> bool:
-        """Check that a number is at most ``most``; ``what`` says what holds it."""
+    def fits(
+        self, value: int, most: int, what: str, owner: Any, attribute: str, *, decimal: bool = False
+    ) -> bool:
+        """Check that a number is at most ``most``; ``what`` says of what. Shown in the machine's base."""
         if value <= most:
             return True
-        self.report(
-            DOES_NOT_FIT, f"{what} is at most {self.number(most)}; got {self.number(value)}", owner, attribute
-        )
+        show = str if decimal else self.number
+        message = f"{what} is at most {show(most)}; got {show(value)}"
+        self.report(DOES_NOT_FIT, message, owner, attribute)
         return False
 
     def register(self, name: str, owner: Any, attribute: str, *steps: int) -> RegisterTable | None:

@@ -215,19 +215,19 @@ class _Loader:
         ports: dict[int, frozenset[str]] = {}
         for port in table.ports:
             ports[port.number] = ports.get(port.number, frozenset()) | {port.direction}
-        declared = {register.name for register in table.registers}
+        sound = self.checks.registers.values()
         return Names(
             word_bits=table.word.bits,
             address_bits=table.address.bits,
-            registers={r.name: r.bits for r in table.registers if not r.count},
-            files={r.name: (r.bits, r.count) for r in table.registers if r.count},
+            registers={r.name: r.bits for r in sound if not r.count},
+            files={r.name: (r.bits, r.count) for r in sound if r.count},
             operands=operands,
             alarms=written("alarm"),
             traps=None if in_trap else written("trap"),
             ports=ports,
             restarts="restart" in root,
             watchdog="watchdog" in root,
-            doubtful=doubtful | (written("register") - declared),
+            doubtful=doubtful | self.checks.doubtful,
         )
 
     def does(self, owner: Any, names: Names) -> tuple[Statement, ...]:
@@ -242,9 +242,9 @@ class _Loader:
     def instructions(self) -> tuple[InstructionSpec, ...]:
         made: list[InstructionSpec] = []
         patterns: list[tuple[InstructionTable, Pattern]] = []
-        fields = {
-            f.letter: FieldSpec(f.letter, f.name, f.kind, f.file, f.scale, f.doc) for f in self.table.fields
-        }
+        fields: dict[str, FieldSpec] = {}
+        for f in self.table.fields:
+            fields.setdefault(f.letter, FieldSpec(f.letter, f.name, f.kind, f.file, f.scale, f.doc))
         for table in self.table.instructions:
             path = key_path(table, "bits")
             pattern = read_pattern(
@@ -293,7 +293,7 @@ class _Loader:
             if letter in registers and letter not in declared:
                 message = f"a name stands for one thing; {letter!r} is a register and a letter here"
                 self.problems.add(TAKEN, message, place)
-            file = registers.get(operand.field.file)
+            file = registers.get(operand.field.file) if operand.field.kind == "register" else None
             if file is not None and file.count and 1 << operand.width > file.count:
                 needed = (file.count - 1).bit_length()
                 message = (

@@ -68,6 +68,8 @@ class StoreRules(Rules):
                 self._reach(window, stores[window.store], bank)
         self._collisions()
         seen = self.written("window", "store")
+        if seen - self.written("store"):
+            return  # a window of an unknown store may be meant for one of these
         for store in self.table.stores:
             if store.name not in seen:
                 message = f"every store is seen through a window; {store.name!r} through none"

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from attrs import define
 
 from emu.behaviour import tree
-from emu.behaviour.expressions import Expressions, remedy
+from emu.behaviour.expressions import Expressions, counted, remedy
 from emu.behaviour.names import BOUND, LACKS, NAME, USE, WIDTH, Names
 from emu.behaviour.parse import (
     Assign,
@@ -132,7 +132,7 @@ class _Statements(Expressions):
                 self.value(given, None)
             return None
         high, low = bits or (names.registers[name] - 1, 0)
-        value = self.fitted(given, high - low + 1, f"{name!r} has" if bits is None else "the bits are")
+        value = self.fitted(given, high - low + 1, f"{_target(name, bits)} has")
         return tree.SetRegister(name, high, low, value) if value else None
 
     def no_target(self, target: Name) -> None:
@@ -190,9 +190,14 @@ class _Statements(Expressions):
         if value is not None and value.width != width:
             self.report(
                 WIDTH,
-                f"a value is as wide as its target; {target} {width} bits, the value {value.width}",
+                f"a value is as wide as its target; {target} {counted(width)}, the value {value.width}",
                 node.span,
                 remedy(value.width, width),
             )
             return None
         return value
+
+
+def _target(name: str, bits: tuple[int, int] | None) -> str:
+    """Return a register, or some of its bits, as a message names it."""
+    return repr(name if bits is None else f"{name}[{bits[0]}..{bits[1]}]")

@@ -68,7 +68,7 @@ class Expressions:
             )
         elif node.value > mask(want):
             needs = node.value.bit_length()
-            message = f"a literal fits its width; {node.value} needs {needs} bits, here are {want}"
+            message = f"a literal fits its width; {node.value} needs {counted(needs)}, there are {want}"
             self.report(LITERAL, message, node.span)
         else:
             return tree.Const(node.value, want)
@@ -163,7 +163,7 @@ class Expressions:
             message = f"the higher bit stands first in x[high..low]; got {high}..{low}"
             self.report(USE, message, node.first.span.to(last.span), f"write [{low}..{high}]")
         elif high >= width:
-            message = f"the bits of a value of {width} bits are numbered 0 to {width - 1}; got {high}"
+            message = f"the bits of a value of {counted(width)} are numbered 0 to {width - 1}; got {high}"
             self.report(WIDTH, message, node.first.span)
         else:
             return high, low
@@ -245,7 +245,8 @@ class Expressions:
                         node.name_span, hint)  # fmt: skip
             return None
         if not function.takes(len(node.arguments)):
-            message = f"{node.function} is called {_forms(function)}; got {_count(len(node.arguments))}"
+            given = counted(len(node.arguments), "argument")
+            message = f"{node.function} is called {_forms(function)}; got {given}"
             self.report(CALL, message, node.span)
             return None
         values, size = self._arguments(function, node, want)
@@ -346,5 +347,6 @@ def _forms(function: Function) -> str:
     return function.form.replace("`", "")
 
 
-def _count(number: int) -> str:
-    return f"{number} argument" + ("" if number == 1 else "s")
+def counted(number: int, what: str = "bit") -> str:
+    """Return a number and what is counted: ``1 bit``, ``2 bits``."""
+    return f"{number} {what}" + ("" if number == 1 else "s")
