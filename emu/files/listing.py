@@ -8,6 +8,7 @@ from attrs import define, evolve, field
 
 from emu.codes import PROTECTIONS
 from emu.errors import Problems, declare, fail, nearest
+from emu.files.evidence import propose
 from emu.files.gather import Gathering, counted
 from emu.files.layout import Checks, FileWord, ReadResult
 from emu.files.outgoing import masked_digits
@@ -206,7 +207,12 @@ def _settle(
         word = _agree(word, stated, Place(source.file, first[0]), first[1])
         body = iter(lines[first[0] :])
     if word is None:
-        hint = "put `words 16 base octal` at the top, with your own numbers"
+        guess = propose(source.text)
+        hint = (
+            f"{guess.sentence}: perhaps `{guess.statement}`"
+            if guess
+            else "put `words 16 base octal` at the top, with your own numbers"
+        )
         fail(
             UNSTATED,
             "the word size is stated, got neither a statement nor a machine",
