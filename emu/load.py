@@ -352,7 +352,10 @@ class _Loader:
 
 # ---- the digest
 
-_NO_BEHAVIOUR: Final = frozenset({"doc", "does_text", "example_text", "example_word", "digest"})
+_LEFT_OUT: Final[Mapping[type, frozenset[str]]] = {
+    MachineSpec: frozenset({"digest"}),
+    InstructionSpec: frozenset({"bits", "does_text", "example_text", "example_word"}),
+}
 
 
 def digest(spec: MachineSpec) -> str:
@@ -369,6 +372,7 @@ def _canonical(value: Any) -> Any:
     if isinstance(value, tuple):
         return [_canonical(inner) for inner in value]
     if attrs.has(type(value)):
-        kept = [a.name for a in attrs.fields(type(value)) if a.name not in _NO_BEHAVIOUR]
+        left_out = _LEFT_OUT.get(type(value), frozenset()) | {"doc"}
+        kept = [a.name for a in attrs.fields(type(value)) if a.name not in left_out]
         return [type(value).__name__, {name: _canonical(getattr(value, name)) for name in kept}]
     return value
