@@ -218,7 +218,7 @@ class Fulmar:
             self.over = 0
         elif 0o20 <= number <= 0o30:
             self.move(number - 0o20)
-        elif 0o40 <= number <= 0o45:
+        elif 0o40 <= number <= 0o46:
             self.reckon(number - 0o40)
         else:
             self.raised.append("stray")
@@ -245,7 +245,7 @@ class Fulmar:
             self.acc, self.extra = self.extra, self.acc
 
     def reckon(self, which: int) -> None:
-        """Flip, either, differ, multiply, divide, jump to index."""
+        """Flip, either, differ, multiply, divide, jump to index, gather."""
         if which == 0:
             self.acc = ONES - self.acc
         elif which == 1:
@@ -258,8 +258,12 @@ class Fulmar:
         elif which == 4:
             self.time += 80_000
             self.divide()
-        else:
+        elif which == 5:
             self.pc = self.index
+        else:
+            if abs(value(self.acc) + value(self.extra)) > 32767:
+                self.over = 1
+            self.extra = add(self.acc, self.extra)
 
     def divide(self) -> None:
         """Divide toward zero; by either zero the quotient is all ones and the dividend remains."""

@@ -20,11 +20,11 @@ bad:                                    ; acc: got, extra: expected, index: addr
         shift-right 14                  ; 4 in bank
         acc-to-bank
         set 'B'
-        write-port printer
+        write-port paper
         set 'A'
-        write-port printer
+        write-port paper
         set 'D'
-        write-port printer
+        write-port paper
         jump report
 
 restarted:
@@ -32,109 +32,109 @@ restarted:
         shift-right 14
         acc-to-bank
         set 'R'
-        write-port printer
+        write-port paper
         set 'S'
-        write-port printer
+        write-port paper
         set 'T'
-        write-port printer
+        write-port paper
 
 report:
         rearm
         set ' '
-        write-port printer
+        write-port paper
         index-to-acc                    ; four digits of the address
         shift-right 11
         keep seven
-        add digit
-        write-port printer
+        add digit_0
+        write-port paper
         index-to-acc
         shift-right 6
         keep seven
-        add digit
-        write-port printer
+        add digit_0
+        write-port paper
         index-to-acc
         shift-right 3
         keep seven
-        add digit
-        write-port printer
+        add digit_0
+        write-port paper
         index-to-acc
         keep seven
-        add digit
-        write-port printer
+        add digit_0
+        write-port paper
         set ' '
-        write-port printer
+        write-port paper
         extra-to-acc                    ; six digits of what was expected
         shift-right 17
-        add digit
-        write-port printer
+        add digit_0
+        write-port paper
         extra-to-acc
         shift-right 14
         keep seven
-        add digit
-        write-port printer
+        add digit_0
+        write-port paper
         extra-to-acc
         shift-right 11
         keep seven
-        add digit
-        write-port printer
+        add digit_0
+        write-port paper
         extra-to-acc
         shift-right 6
         keep seven
-        add digit
-        write-port printer
+        add digit_0
+        write-port paper
         extra-to-acc
         shift-right 3
         keep seven
-        add digit
-        write-port printer
+        add digit_0
+        write-port paper
         extra-to-acc
         keep seven
-        add digit
-        write-port printer
+        add digit_0
+        write-port paper
         set ' '
-        write-port printer
+        write-port paper
         bank-to-acc                     ; what was got: its top four bits are in bank,
         shift-right 3                   ; one digit of a single bit,
-        add digit
-        write-port printer
+        add digit_0
+        write-port paper
         bank-to-acc                     ; one of the other three,
         keep seven
-        add digit
-        write-port printer
+        add digit_0
+        write-port paper
         link-to-acc                     ; and four digits in link
         shift-right 11
-        add digit
-        write-port printer
+        add digit_0
+        write-port paper
         link-to-acc
         shift-right 6
         keep seven
-        add digit
-        write-port printer
+        add digit_0
+        write-port paper
         link-to-acc
         shift-right 3
         keep seven
-        add digit
-        write-port printer
+        add digit_0
+        write-port paper
         link-to-acc
         keep seven
-        add digit
-        write-port printer
+        add digit_0
+        write-port paper
         set 12
-        write-port printer
+        write-port paper
         stop
 
 good:
         set 'G'
-        write-port printer
+        write-port paper
         set 'O'
-        write-port printer
-        write-port printer
+        write-port paper
+        write-port paper
         set 'D'
-        write-port printer
+        write-port paper
         set 12
-        write-port printer
+        write-port paper
         stop
 
-.let printer = 1
+.let paper = 1
 seven:  .word 7
-digit:  .word '0'
+digit_0: .word '0'
