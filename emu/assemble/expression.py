@@ -30,7 +30,7 @@ TOO_LARGE: Final = declare(
     "asm-too-large",
     "Every value in an expression, between the steps too, is less than 2**64 in size.",
     "Reorder the expression; no machine word is as large.",
-    "; machine: dunlin\n.word 1 << 100\n",
+    "; machine: dunlin\n.word 0x100000000 * 0x100000000\n",
     "program",
 )
 BY_ZERO: Final = declare(
@@ -322,11 +322,8 @@ def _divide(expression: Joined, left: int, right: int) -> int:
 
 def _shift(expression: Joined, left: int, right: int) -> int:
     if not 0 <= right < 64:
-        if right >= 64 and left >= 0 and expression.operator == ">>":
-            return 0
-        code = TOO_LARGE if right >= 64 else NOT_BITS
         message = f"the amount of a shift is 0 to 63, got {right} (decimal)"
-        raise LineError(code, message, expression.span)
+        raise LineError(NOT_BITS, message, expression.span)
     if expression.operator == "<<":
         return left << right
     _need_bits(expression, left)

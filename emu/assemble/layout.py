@@ -30,7 +30,7 @@ NO_BANK: Final = declare(
     "asm-no-bank",
     "A bank is one that the bank register can hold and the store has words for.",
     "Choose a bank from 0 to the number in the message.",
-    "; machine: fulmar\n.bank 99\n",
+    "; machine: fulmar\n.bank 77\n",
     "program",
 )
 NO_STORE: Final = declare(
