@@ -124,10 +124,15 @@ class Problems:
         severity: Severity = "error",
     ) -> None:
         """Record one problem; the source line is looked up by its place."""
-        if len(self.found) >= self.limit:
+        if self.full:
             self.dropped += 1
             return
         self.found.append(Problem(code, message, place, hint, notes, self.source.excerpt(place), severity))
+
+    @property
+    def full(self) -> bool:
+        """Whether more problems would only be counted: then no time need be spent on finding their words."""
+        return len(self.found) >= self.limit
 
     @property
     def errors(self) -> tuple[Problem, ...]:

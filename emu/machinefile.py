@@ -85,7 +85,11 @@ class RegisterTable:
     name: str = key(doc="Its name.", check=plain_name)
     bits: int = key(doc="Its width.", low=1, high=MAX_WIDTH, unit="bits")
     count: int = key(
-        default=0, doc="A file of so many registers.", low=2, high=MAX_REGISTERS, check=_power_of_two
+        default=0,
+        doc="A file of so many registers, a power of two.",
+        low=2,
+        high=MAX_REGISTERS,
+        check=_power_of_two,
     )
     zero: int | None = key(default=None, doc="Index of the register that is always 0.", low=0)
     reset: int = key(default=0, doc="Its value at power-up.", low=0)

@@ -28,6 +28,8 @@ def check(texts: Sequence[Text], names: Names, problems: Problems) -> tuple[tree
 
     What is wrong is added to ``problems``; the statements returned are then incomplete.
     """
+    if problems.full:
+        return ()  # so that a file of nothing but mistakes takes no time
     size = sum(len(text.text) for text in texts)
     if size > MAX_TEXT:
         message = f"the text of a behaviour has at most {MAX_TEXT:,} characters; this has {size:,}"
@@ -40,7 +42,7 @@ def check(texts: Sequence[Text], names: Names, problems: Problems) -> tuple[tree
 
 @define
 class _Statements(Expressions):
-    # -- statements
+    """Types statements; None is wrong, and has been reported."""
 
     def block(self, nodes: Sequence[StatementNode]) -> tuple[tree.Statement, ...]:
         done = (self.statement(node) for node in nodes)
@@ -52,7 +54,9 @@ class _Statements(Expressions):
         self.known = outer
         return done
 
-    def statement(self, node: StatementNode) -> tree.Statement | None:
+    def statement(self, node: StatementNode) -> tree.Statement | None:  # noqa: PLR0911  # one for each kind
+        if self.problems.full:
+            return None
         match node:
             case LetNode():
                 return self.let(node)

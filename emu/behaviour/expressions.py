@@ -40,10 +40,13 @@ class Expressions:
 
     def report(self, code: Code, message: str, span: Span, hint: str = "") -> None:
         """Add a problem at a span."""
-        self.problems.add(code, message, span.place, hint=hint)
+        if not self.problems.full:
+            self.problems.add(code, message, span.place, hint=hint)
 
-    def value(self, node: Node, want: int | None) -> tree.Expr | None:
+    def value(self, node: Node, want: int | None) -> tree.Expr | None:  # noqa: PLR0911  # one for each kind
         """Type a node; ``want`` is the width its literals take where nothing nearer gives one."""
+        if self.problems.full:
+            return None
         match node:
             case Number():
                 return self._literal(node, want)

@@ -220,7 +220,7 @@ class _Parser:
     def program(self) -> tuple[StatementNode, ...]:
         """Read everything, beginning again after the next ';' outside blocks when a statement is wrong."""
         found: list[StatementNode] = []
-        while not self.ended:
+        while not self.ended and not self.problems.full:
             start, self.open = self.at, 0
             try:
                 found.append(self.statement())

@@ -151,7 +151,8 @@ def tokenize(text: Text, problems: Problems) -> list[Token]:
 
 
 def _wrong(text: str, span: Span, message: str, problems: Problems, hint: str = "") -> Token:
-    problems.add(SYNTAX, message, span.place, hint=hint)
+    if not problems.full:
+        problems.add(SYNTAX, message, span.place, hint=hint)
     return Token("wrong", text, span)
 
 

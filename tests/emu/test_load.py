@@ -1,5 +1,6 @@
 """Machine files: what loads, what is refused and how it is said, and that nothing else can happen."""
 
+import time
 import tomllib
 from pathlib import Path
 
@@ -12,8 +13,11 @@ import emu.load
 from emu.behaviour.check import check
 from emu.behaviour.names import Names
 from emu.behaviour.tokens import Text
+from emu.behaviour.unparse import text as text_of
 from emu.errors import InputError, Problem, Problems, declared
 from emu.load import digest, load_machine, parse_machine, shipped_machines
+from emu.machinefile import MachineTable
+from emu.schema import describe
 from emu.spec import MachineSpec
 from emu.where import Source
 
@@ -355,3 +359,56 @@ def test_a_thousand_instructions_load_and_more_are_refused():
 
 def test_a_file_of_nothing_but_mistakes_is_cut_short():
     assert len(refused(GOOD + '\n[[lamp]]\nname = "x"\nshows = "y"\n' * 200)) == 100
+
+
+HOSTILE = {
+    "unknown names": "x=y;" * 1990,
+    "wrong characters": "!" * 7990,
+    "arguments": "acc = join(" + ",".join("q" * 3900) + ")",
+    "parentheses": "acc=" + "(" * 7000,
+    "long names": "acc = aaaaaaaaaaaaaaaaaaaa;" * 290,
+}
+
+
+@pytest.mark.parametrize("name", sorted(HOSTILE))
+def test_a_heap_of_mistakes_is_refused_before_long(name):
+    """Bounded work: looking up places and hints stops with the hundredth problem."""
+    head = GOOD[: GOOD.index("[[instruction]]")]
+    one = '[[instruction]]\nname = "i{0}"\nbits = "{0:012b}"\ndoes = ["{1}"]\nexample = {{ text = "i{0}", word = {0} }}\n'
+    text = head + "".join(one.format(n, HOSTILE[name]) for n in range(40))
+    began = time.process_time()
+    assert len(refused(text)) == 100
+    assert time.process_time() - began < 20  # measured: 0.1 to 0.5 s
+
+
+@pytest.mark.parametrize(
+    "does",
+    [
+        "if on == 1 { " * 60 + "acc = " + " + ".join(["acc"] * 60) + " }" * 60,
+        "acc = " + "~(" * 30 + " + ".join(["acc"] * 33) + ")" * 30,
+        "acc = " + "M[" * 60 + "acc" + "]" * 60,
+        "acc = " + "wrap_add(1, " * 60 + "acc" + ")" * 60,
+    ],
+)
+def test_the_deepest_behaviours_load_and_hash(does):
+    machine = load(GOOD.replace("r[d] = acc", does))
+    assert machine == load(GOOD.replace("r[d] = acc", does))
+    assert hash(machine.instructions) == hash(load(GOOD.replace("r[d] = acc", does)).instructions)
+    assert text_of(machine.instructions[1].does)
+
+
+def key_tables() -> str:
+    """The tables of keys as they stand in the reference page, made from the declarations."""
+    lines: list[str] = []
+    for row in describe(MachineTable):
+        title = f"\n**`{row.table or 'top of the file'}`**\n"
+        if title not in lines:
+            lines += [title, "| key | accepts | default | meaning |", "|---|---|---|---|"]
+        accepts = f"{row.type}; {row.accepts}" if row.accepts else row.type
+        default = "required" if row.required else f"`{row.default}`" if row.default else ""
+        lines.append(f"| `{row.key}` | {accepts} | {default} | {row.doc} |")
+    return "\n".join(lines)
+
+
+def test_the_reference_page_lists_every_key():
+    assert key_tables() in (DOCS / "machine-file.md").read_text(encoding="utf-8")
