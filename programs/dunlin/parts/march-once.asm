@@ -1,0 +1,8 @@
+; March C- once, with all zeros and all ones.
+
+.include "parts/frame.asm"
+
+test:
+.include "parts/march-c.asm"
+        point good_at
+        jump-at
