@@ -377,7 +377,7 @@ def test_a_heap_of_mistakes_is_refused_before_long(name):
     one = '[[instruction]]\nname = "i{0}"\nbits = "{0:012b}"\ndoes = ["{1}"]\nexample = {{ text = "i{0}", word = {0} }}\n'
     text = head + "".join(one.format(n, HOSTILE[name]) for n in range(40))
     began = time.process_time()
-    assert len(refused(text)) == 100
+    assert len(refused(text)) == (40 if name == "parentheses" else 100)  # that is one for each instruction
     assert time.process_time() - began < 20  # measured: 0.1 to 0.5 s
 
 
