@@ -110,11 +110,14 @@ def _law_sentence(law: Law, cube: Cube | None, part: int, evidence: Evidence, s:
     words = evidence.need_words()
     if law.kind == "mask" and words.parity is not None and part == words.full and "all" in what:
         what += ", parity bits included"
-    if part != words.full and law.touched:
+    if part == words.full != words.damaged and law.touched:
+        what += f", in the whole word or in {named_bits('data', words.damaged, evidence.word)} only: "
+        what += "these contents do not tell"
+    elif part != words.full and law.touched:
         names = named_bits("data", part, evidence.word)
         what += f", but in {names} only: a fault of a slice, not of the whole word"
     if cube is None:
-        return f"{_share(s.explained, total)} {what}; this does not say when it happens."
+        return f"{_share(s.explained, total)} {what}; this does not say which words it strikes."
     every = "nearly every word" if s.exceptions else "every word"
     start = f"{region_text(cube, evidence)} {every} {what}".removeprefix("at every address read ")
     tail = [f"{counted(s.explained, 'failing word')} of {total:,} explained"]

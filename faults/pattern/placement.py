@@ -201,20 +201,24 @@ def runs_of_failures(evidence: Evidence) -> RunsFinding | None:
 
 def product_of_parts(law: Law | None, evidence: Evidence) -> ProductFinding | None:
     """Return the split of the address into two parts of which all combinations fail, if there is one."""
-    quiet, width = _silent(law, evidence), evidence.address.bits
-    ok = evidence.failing | quiet
-    best: tuple[int, int, Addresses, Addresses] | None = None
-    for split in range(1, width):
+    ok = evidence.failing | _silent(law, evidence)
+    best: tuple[int, Addresses, Addresses] | None = None
+    for split in range(1, evidence.address.bits):
         lows, highs = np.unique(evidence.failures & (1 << split) - 1), np.unique(evidence.failures >> split)
-        if lows.size * highs.size > int(ok.sum()):
-            continue
-        inside = _inside(evidence.addresses, split, lows, highs)
         cost = lows.size + highs.size
-        if bool(ok[inside].all()) and (best is None or cost < best[0]):
-            best = (cost, split, lows, highs)
-    if best is None:
-        return None
-    return _product_finding(law, best[1], best[2], best[3], evidence)
+        if lows.size * highs.size > int(ok.sum()) or 3 * cost > 2 * evidence.failures.size:
+            continue
+        whole = bool(ok[_inside(evidence.addresses, split, lows, highs)].all())
+        if whole and (best is None or cost < best[1].size + best[2].size):
+            best = (split, lows, highs) if _telling(split, lows, highs, evidence) else best
+    return None if best is None else _product_finding(law, *best, evidence)
+
+
+def _telling(split: int, lows: Addresses, highs: Addresses, evidence: Evidence) -> bool:
+    """Whether both parts leave something out."""
+    every_low = np.unique(evidence.addresses & (1 << split) - 1).size
+    every_high = np.unique(evidence.addresses >> split).size
+    return lows.size < every_low and highs.size < every_high
 
 
 def _inside(addresses: Addresses, split: int, lows: Addresses, highs: Addresses) -> Flags:
@@ -224,26 +228,22 @@ def _inside(addresses: Addresses, split: int, lows: Addresses, highs: Addresses)
 
 def _product_finding(
     law: Law | None, split: int, lows: Addresses, highs: Addresses, evidence: Evidence
-) -> ProductFinding | None:
+) -> ProductFinding:
     inside = _inside(evidence.addresses, split, lows, highs)
     silent = int((inside & ~evidence.failing).sum())
-    every_low = np.unique(evidence.addresses & (1 << split) - 1).size
-    every_high = np.unique(evidence.addresses >> split).size
-    failing = evidence.failures.size
-    if lows.size == every_low or highs.size == every_high or 2 * (lows.size + highs.size) > failing:
-        return None
     name = evidence.address.label
     top = name(evidence.address.bits - 1)
+    low_text, high_text = _some(lows, evidence), _some(highs, evidence)
     sentence = (
-        f"The failing set is X times Y: {_some(lows)} of the low part (bits {name(split - 1)} to {name(0)}) "
-        f"with {_some(highs)} of the high part (bits {top} to {name(split)}); every combination fails"
+        f"The failing set is X times Y: {low_text} of the low part (bits {name(split - 1)} to {name(0)}) "
+        f"with {high_text} of the high part (bits {top} to {name(split)}); every combination fails"
         f"{f' or is silent ({silent:,})' if silent else ''}."
     )
     low_values, high_values = tuple(map(int, lows)), tuple(map(int, highs))
     return ProductFinding(evidence.failures.size, True, sentence, split, low_values, high_values, silent, law)
 
 
-def _some(values: Addresses) -> str:
-    shown = ", ".join(str(int(v)) for v in values[:6])
+def _some(values: Addresses, evidence: Evidence) -> str:
+    shown = ", ".join(evidence.address.tagged(int(v)) for v in values[:6])
     more = f", ... ({values.size:,} in all)" if values.size > 6 else ""
     return f"value{'s' if values.size > 1 else ''} {shown}{more}"

@@ -52,7 +52,11 @@ def region_text(cube: Cube, evidence: Evidence) -> str:
     if not inner:
         return f"in the block {block}"
     if inner == mask(low):
-        return f"at every {ordinal(1 << low)} word{inside} (those where {cube.without(top).condition(form)})"
+        which = f"where {cube.without(top).condition(form)}"
+        if low > 3:
+            value = WordFormat(low, base=form.base).tagged(cube.value & inner)
+            which = f"whose last {low} address bits are {value}"
+        return f"at every {ordinal(1 << low)} word{inside} (those {which})"
     if inner.bit_count() == 1:
         group = 1 << bits_of(inner)[0]
         size = "single words" if group == 1 else f"groups of {group:,} words"

@@ -88,9 +88,8 @@ def _from_list(evidence: Evidence) -> tuple[list[Finding], list[str]]:
 
 def _from_dump(evidence: Evidence) -> tuple[list[Finding], list[str]]:
     laws = _told(find_laws(evidence), evidence)
-    whole = [
-        f for f in laws if f.slice == evidence.need_words().full or f.slice == evidence.need_words().damaged
-    ]
+    damaged = evidence.need_words().damaged
+    whole = [f for f in laws if f.slice & damaged == damaged]
     law = next((SliceLaw(f.law, f.slice) for f in whole if f.exact), None)
     bits = [] if whole and whole[0].exact else _bit_findings(laws, evidence)
     extra = (parity_of_failures(evidence), second_reading(evidence), repeats(evidence))

@@ -32,6 +32,8 @@ def find_laws(evidence: Evidence) -> tuple[LawFinding, ...]:
     if not any(f.exact for f in found) and 1 < damaged.bit_count() <= MOST_SLICES:
         for n in bits_of(damaged):
             found += _families(1 << n, evidence)
+    if not any(f.exact for f in found):
+        found += stuck_bits(damaged, evidence, anywhere=True)
     return tuple(found)
 
 
@@ -42,10 +44,7 @@ def _families(part: int, evidence: Evidence) -> list[LawFinding]:
     constant = any(f.exact and f.cube for f in found)
     found += _simplest(_fitting(maps(part, evidence), part, evidence), constant=constant)
     if constant:
-        zeros = any(isinstance(f.law, MaskLaw) and f.law.put == 0 for f in found)
-        return found + (
-            [] if zeros else [f for f in _fitting(echoes(part, evidence), part, evidence) if f.exact]
-        )
+        return found + _beside_constant(found, part, evidence)
     for candidates in (data_laws, whole_laws, merges, echoes):
         if not any(f.exact for f in found):
             found += _simplest(_fitting(candidates(part, evidence), part, evidence), constant=False)
@@ -53,6 +52,17 @@ def _families(part: int, evidence: Evidence) -> list[LawFinding]:
     loose = _fitting([StaleLaw(lag) for lag in (1, 2, 3, 4, 8)], part, evidence)
     loose += [] if sure else _fitting(shifts(evidence), part, evidence)
     return found + [f for f in loose if f.exact or not (sure or any(g.exact for g in loose))]
+
+
+def _beside_constant(found: list[LawFinding], part: int, evidence: Evidence) -> list[LawFinding]:
+    """Return look-alikes of a constant: one stuck address bit, however few words fail, and an echo."""
+    out: list[LawFinding] = []
+    if not any(isinstance(f.law, MapLaw) for f in found):
+        stuck = [MapLaw("stuck", 1 << n, value << n) for n in evidence.varying for value in (0, 1)]
+        out += _fitting(stuck, part, evidence, needed=3)
+    zeros = any(isinstance(f.law, MaskLaw) and f.law.put == 0 for f in found)
+    out += [] if zeros else _fitting(echoes(part, evidence), part, evidence)
+    return [f for f in out if f.exact]
 
 
 def _simplest(found: list[LawFinding], *, constant: bool) -> list[LawFinding]:
@@ -74,8 +84,11 @@ def constant_law(evidence: Evidence) -> list[LawFinding]:
     return [_best_region(law, words.full, evidence)]
 
 
-def stuck_bits(part: int, evidence: Evidence) -> list[LawFinding]:
-    """Return ``these data bits always read so`` over the cube of their failures, if there it is so."""
+def stuck_bits(part: int, evidence: Evidence, *, anywhere: bool = False) -> list[LawFinding]:
+    """Return ``these data bits always read so`` over the cube of their failures, if there it is so.
+
+    With ``anywhere`` it is said of the failing words only: they may lie in several places.
+    """
     words = evidence.need_words()
     bad = words.wrong[failing_in(part, evidence)] & np.uint64(part)
     own = words.expected[failing_in(part, evidence)]
@@ -83,7 +96,8 @@ def stuck_bits(part: int, evidence: Evidence) -> list[LawFinding]:
     often = all(int((bad >> np.uint64(n) & np.uint64(1)).sum()) >= 3 for n in bits_of(part))
     if clear & put or not often:
         return []
-    found = law_finding(MaskLaw(clear, put), _cube(part, evidence), part, evidence)
+    cube = None if anywhere else _cube(part, evidence)
+    found = law_finding(MaskLaw(clear, put), cube, part, evidence)
     return [found] if found.exact else []
 
 
@@ -97,10 +111,13 @@ def _best_region(law: Law, part: int, evidence: Evidence) -> LawFinding:
     return wide if wide.exact else law_finding(law, None, part, evidence)
 
 
-def _fitting(laws: Sequence[Law], part: int, evidence: Evidence) -> list[LawFinding]:
-    """Return the laws that explain (nearly) every failing word of the slice, best fits only."""
+def _fitting(laws: Sequence[Law], part: int, evidence: Evidence, needed: int = 0) -> list[LawFinding]:
+    """Return the laws that explain (nearly) every failing word of the slice, best fits only.
+
+    ``needed`` failing words must be explained; 0 asks for as many as make chance unlikely.
+    """
     among = tried(evidence) if laws and laws[0].touched else len(laws)
-    needed = words_needed(max(among, 1), part, evidence)
+    needed = needed or words_needed(max(among, 1), part, evidence)
     if int(failing_in(part, evidence).sum()) < needed:
         return []
     sample = sampled(part, evidence)

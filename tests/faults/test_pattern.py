@@ -6,7 +6,7 @@
 import attrs
 import numpy as np
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 
 from faults import pattern
@@ -453,12 +453,13 @@ def test_two_cubes_of_failing_addresses_are_covered(one, two):
 @given(
     st.sets(st.integers(0, 15), min_size=3, max_size=12), st.sets(st.integers(0, 31), min_size=3, max_size=24)
 )
+@example(lows={0, 1, 2, 3}, highs={0, 1, 2, 4})
 def test_a_product_of_two_sets_is_recovered(lows, highs):
     failing = [high << 4 | low for low in lows for high in highs]
     report = analyse(address_evidence(failing, address_bits=WIDTH))
     assume(not report.of_kind("cube")[0].exact)
     found = report.of_kind("product")
-    assume(len(failing) >= 2 * (len(lows) + len(highs)))
+    assume(2 * len(failing) >= 3 * (len(lows) + len(highs)))
     assert found
     product = {high << found[0].split | low for low in found[0].lows for high in found[0].highs}
     assert product == set(failing)

@@ -122,6 +122,8 @@ def test_a_row_driver_inside_a_one_bit_chip(random_fill):
         return
     assert observed[64:80].tolist() == [0, 1, 2, 3, 0, 1, 2, 3, 8, 9, 10, 11, 8, 9, 10, 11]
     assert "data bit 2 as 0" in text
+    assert "as if address bit 2 was always 0, in the whole word or in data bit 2 only" in text
+    assert "2 readings explain the failures equally well: the dump alone cannot choose" in text
     assert "Groups of 4 words from 0x40 to 0x4f (16 words)" in text
     assert "alternately right and wrong" in text
     assert "wrong addressing may go unseen" in text
@@ -135,6 +137,17 @@ def test_a_dead_column_of_a_one_bit_chip_every_256_words():
     assert law.startswith("At every 256th word")
     assert "reads data bit 5 as 1" in law
     assert "the other" in told(evidence)
+
+
+def test_two_dead_columns_of_one_chip_are_two_groups():
+    address, expected = np.arange(16384), words(16384, 8)
+    dead = (address % 256 == 0x1F) | (address % 256 == 0x80)
+    text = told(
+        dump_evidence(address, expected, np.where(dead, expected | np.uint64(4), expected), bits=8, base=16)
+    )
+    assert "reads data bit 2 as 1; this does not say which words it strikes" in text
+    assert "make up 2 groups: at every 256th word (those whose last 8 address bits are 0x80)" in text
+    assert "in them would read right anyway" in text
 
 
 def test_a_floating_address_leg_of_one_chip_aliases_in_one_slice_only():
