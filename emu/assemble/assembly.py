@@ -7,7 +7,7 @@ from attrs import frozen
 from emu.assemble.coding import SecondPass
 from emu.assemble.forms import InstructionSet
 from emu.assemble.layout import Layout
-from emu.assemble.lines import Report
+from emu.assemble.lines import Report, split_lines
 from emu.assemble.overlaps import check_overlaps
 from emu.assemble.placing import FirstPass, OpenInclude
 from emu.assemble.statements import Item, Reserved, Row
@@ -52,7 +52,7 @@ def assemble(source: Source, machine: MachineSpec, open_include: OpenInclude | N
     second.run(first.rows)
     entry = second.entry(first.start)
     check_overlaps(first.rows, layout, report)
-    report.raise_if_errors(source.file, len(source.text.splitlines()))
+    report.raise_if_errors(source.file, len(split_lines(source.text)))
     check_program(first.rows, layout, table, entry, report)
     symbols = table.symbols()
     image = ProgramImage(_segments(first.rows, machine), entry, {s.name: s.value for s in symbols})

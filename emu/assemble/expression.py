@@ -14,7 +14,7 @@ from emu.assemble.tokens import EXPECTED, Reader, Token, number_value, quoted_va
 from emu.errors import declare
 from emu.words import Base, WordFormat, from_signed, mask, signed_range
 
-NODE_LIMIT: Final = 200
+NODE_LIMIT: Final = 100
 VALUE_LIMIT: Final = 1 << 64
 HERE: Final = "here"
 FUNCTIONS: Final = ("bank", "index", "pattern")

@@ -2,12 +2,14 @@
 
 from typing import Final
 
-from attrs import define, field, frozen
+from attrs import define, evolve, field, frozen
 
 from emu.errors import Code, InputError, Note, Problem, declare
 from emu.where import Place
 
 ERROR_LIMIT: Final = 20
+MOST_SHOWN: Final = 200  # characters of a source line, as in emu.where
+LONGEST_MESSAGE: Final = 400  # a hostile name must not fill the screen
 
 TOO_MANY: Final = declare(
     "asm-too-many-errors",
@@ -36,8 +38,19 @@ class SourceLine:
     includes: tuple[Place, ...] = ()
 
     def place(self, span: Span) -> Place:
-        """Return the place of a part of the line."""
-        return Place(self.file, self.number, span.column, max(span.length, 1))
+        """Return the place of a part of the line, underlined as far as the line is shown."""
+        length = min(span.length, MOST_SHOWN + 1 - span.column)
+        return Place(self.file, self.number, span.column, max(length, 1))
+
+    def excerpt(self, place: Place) -> str:
+        """Return what of the line is shown under an error at a place of it."""
+        return self.text[:MOST_SHOWN] if place.column <= MOST_SHOWN else ""
+
+
+def split_lines(text: str) -> list[str]:
+    """Return the lines of a text as ``Source.line`` counts them; a last empty one is dropped."""
+    lines = [line.removesuffix("\r") for line in text.split("\n")]
+    return lines if lines[-1] else lines[:-1]
 
 
 class LineError(Exception):
@@ -82,9 +95,7 @@ class Report:
     def warn(self, line: SourceLine, problem: LineError, default: Span) -> None:
         """Record a warning of a line."""
         found = _problem(line, problem, default)
-        self.warnings.append(
-            Problem(found.code, found.message, found.place, found.hint, found.notes, line.text, "warning")
-        )
+        self.warnings.append(evolve(found, severity="warning"))
 
     def raise_if_errors(self, file: str, last_line: int) -> None:
         """Raise :class:`InputError` with all errors if there are any."""
@@ -99,4 +110,8 @@ class Report:
 def _problem(line: SourceLine, problem: LineError, default: Span) -> Problem:
     chain = tuple(Note("included from here", place) for place in reversed(line.includes))
     place = line.place(problem.span or default)
-    return Problem(problem.code, problem.message, place, problem.hint, (*problem.notes, *chain), line.text)
+    message = problem.message
+    if len(message) > LONGEST_MESSAGE:
+        message = message[:LONGEST_MESSAGE] + "…"
+    notes = (*problem.notes, *chain)
+    return Problem(problem.code, message, place, problem.hint, notes, line.excerpt(place))

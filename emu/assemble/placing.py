@@ -9,7 +9,7 @@ from emu.assemble.directives import DIRECTIVES, START_TWICE, find_directive
 from emu.assemble.expression import Operand, evaluate
 from emu.assemble.forms import InstructionSet
 from emu.assemble.layout import Layout, Spot
-from emu.assemble.lines import LineError, PoisonedError, Report, SourceLine, Span
+from emu.assemble.lines import LineError, PoisonedError, Report, SourceLine, Span, split_lines
 from emu.assemble.statements import Coded, Content, Item, Row, Statement, split_line
 from emu.assemble.symbols import LineScope, SymbolTable
 from emu.assemble.tokens import Reader, Token
@@ -76,7 +76,7 @@ class FirstPass:
     def read(self, source: Source, includes: tuple[Place, ...] = ()) -> None:
         """Read a source and what it includes."""
         self._files.append(source.file)
-        for number, text in enumerate(source.text.splitlines(), 1):
+        for number, text in enumerate(split_lines(source.text), 1):
             if len(self.rows) >= LINE_LIMIT:
                 self._too_many_lines(SourceLine(source.file, number, text, includes))
                 break
@@ -198,6 +198,7 @@ class FirstPass:
         entry = self.table.define(token, self._statement.line)
         if entry:
             entry.operand, entry.here = operand, self._spot
+            self.table.try_now(entry)
 
     def start_at(self, operand: Operand) -> None:
         """Let the program start there."""

@@ -10,7 +10,7 @@ from emu.assemble.forms import Argument, Form
 from emu.assemble.layout import Spot, Stretch
 from emu.assemble.lines import LineError, SourceLine, Span
 from emu.assemble.operands import Value
-from emu.assemble.tokens import Token, tokenize
+from emu.assemble.tokens import BLANKS, Token, tokenize
 from emu.errors import declare
 
 BAD_LABEL: Final = declare(
@@ -22,7 +22,7 @@ BAD_LABEL: Final = declare(
 )
 
 _LABEL: Final = re.compile(r"\s*([A-Za-z_]\w*)[ \t]*:", re.ASCII)
-_HEAD: Final = re.compile(r"\s*([^\s;:\"']+)")
+_HEAD: Final = re.compile(r"\s*([^\s;:\"']+)", re.ASCII)
 
 
 @frozen(eq=False)
@@ -66,7 +66,7 @@ def split_line(line: SourceLine) -> Statement:
 
 def _stray(text: str, place: int) -> LineError | None:
     """Return what is wrong with a line on which no word stands but something else does."""
-    rest = text[place:].lstrip()
+    rest = text[place:].lstrip(BLANKS)
     if not rest or rest.startswith(";"):
         return None
     message = f"a line begins with a label, an instruction or a directive, got {rest[0]!r}"

@@ -4,7 +4,7 @@ from typing import Final, Literal
 
 from attrs import define, field, frozen
 
-from emu.assemble.expression import FUNCTIONS, HERE, Name, Operand, evaluate
+from emu.assemble.expression import FUNCTIONS, HERE, Name, Operand, evaluate, names_of
 from emu.assemble.layout import NOWHERE, Spot
 from emu.assemble.lines import LineError, PoisonedError, Report, SourceLine, Span
 from emu.assemble.tokens import Token
@@ -70,6 +70,7 @@ class Entry:
     here: Spot | None = None
     value: int = 0
     state: State = "open"
+    late: bool = False  # rests on a name that was not there when its line was read
     uses: dict[Place, None] = field(factory=dict)
 
     @property
@@ -137,35 +138,74 @@ class SymbolTable:
 
     def resolve(self, entry: Entry) -> int:
         """Return the value of an entry, working it out if it is a constant."""
-        if entry.state == "poisoned":
-            raise PoisonedError
-        if entry.state == "busy":
-            raise LineError(CIRCLE, f"a constant is not defined by itself, got {entry.name!r}", entry.span)
         if entry.state == "open":
             self._work_out(entry)
+        if entry.state == "poisoned":
+            raise PoisonedError
         return entry.value
 
     def _work_out(self, entry: Entry) -> None:
+        """Work out a constant, first all that it rests on; without recursion, for chains may be long."""
+        waiting = [entry]
+        while waiting:
+            top = waiting[-1]
+            top.state = "busy"
+            name = self._rests_on(top)
+            if name is None:
+                self._settle(top, waiting)
+                waiting.pop()
+            elif self.entries[name.text].state == "busy":
+                message = f"a constant is not defined by itself, got {name.text!r}"
+                self._spoil(top, LineError(CIRCLE, message, name.span))
+                waiting.pop()
+            else:
+                waiting.append(self.entries[name.text])
+
+    def _rests_on(self, entry: Entry) -> Name | None:
+        """Return the first name in a constant whose value is another constant not worked out yet."""
+        for name in names_of(entry.operand.expression) if entry.operand else ():
+            other = self.entries.get(name.text)
+            if other and other.operand and other.state in {"open", "busy"}:
+                return name
+        return None
+
+    def _settle(self, entry: Entry, waiting: list[Entry]) -> None:
+        """Give a constant its value, all that it rests on having one; leave all open if it is too early."""
         if entry.operand is None:
-            raise PoisonedError
-        entry.state = "busy"
+            entry.state = "poisoned"
+            return
         try:
             entry.value = evaluate(entry.operand.expression, LineScope(self, entry.line, entry.here))
         except LineError as problem:
+            if problem.code is NEEDED_NOW:
+                for other in waiting:
+                    other.state = "open"
+                raise
             self._spoil(entry, problem)
         except PoisonedError:
             entry.state = "poisoned"
-            raise
-        entry.state = "done"
+        else:
+            entry.state = "done"
 
     def _spoil(self, entry: Entry, problem: LineError) -> None:
-        """Report what is wrong in a constant on its own line, once; or leave it open if it is too early."""
-        if problem.code is NEEDED_NOW:
-            entry.state = "open"
-            raise problem
+        """Report what is wrong in a constant on its own line, once."""
         entry.state = "poisoned"
         self.report.error(entry.line, problem, entry.span)
-        raise PoisonedError
+
+    def try_now(self, entry: Entry) -> None:
+        """Work out a constant if it rests on nothing that comes later."""
+        names = names_of(entry.operand.expression) if entry.operand else []
+        entry.late = any(name.text in self.entries and self.entries[name.text].late for name in names)
+        if entry.late:
+            return
+        try:
+            self.resolve(entry)
+        except PoisonedError:
+            return
+        except LineError as problem:
+            if problem.code is not NEEDED_NOW:
+                raise
+            entry.late = True
 
     def close(self) -> None:
         """Say that no more names come, and work out every constant."""
@@ -224,7 +264,7 @@ class LineScope:
                     f"got {name.text!r}, which rests on a later name"
                 )
                 raise LineError(NEEDED_NOW, message, name.span) from problem
-            raise LineError(problem.code, problem.message, name.span) from problem
+            raise
 
     def _label(self, name: Name) -> Spot:
         entry = self._use(name)

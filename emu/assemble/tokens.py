@@ -62,6 +62,8 @@ EXPECTED: Final = declare(
 )
 
 _PREFIXES: Final[dict[str, Base]] = {"0b": 2, "0o": 8, "0x": 16, "0d": 10}
+DIGIT_LIMIT: Final = 200
+BLANKS: Final = " \t\r\n\v\f"
 _DIGITS: Final = "0123456789abcdef"
 _SPELT: Final = {2: "0 and 1", 8: "0 to 7", 10: "0 to 9", 16: "0 to 9 and a to f"}
 _ESCAPES: Final = {"n": "\n", "t": "\t", "r": "\r", "0": "\0", "\\": "\\", '"': '"', "'": "'"}
@@ -113,7 +115,7 @@ def tokenize(text: str, start: int = 0) -> list[Token]:
 
 
 def _stray(text: str, place: int) -> LineError:
-    place += len(text[place:]) - len(text[place:].lstrip())
+    place += len(text[place:]) - len(text[place:].lstrip(BLANKS))
     if text[place] == '"':
         return LineError(BAD_TEXT, 'text ends with a " on the same line, got none', Span(place + 1))
     if text[place] == "'":
@@ -135,6 +137,9 @@ def number_value(token: Token, base: Base) -> int:
         raise LineError(
             BAD_NUMBER, f"a number has digits, and _ only between digits, got {token.text!r}", token.span
         )
+    if len(digits) > DIGIT_LIMIT:
+        message = f"a number has at most {DIGIT_LIMIT} digits, got {len(digits)}"
+        raise LineError(BAD_NUMBER, message, token.span)
     for offset, digit in enumerate(digits, len(low) - len(digits)):
         if digit != "_" and digit not in _DIGITS[:used]:
             raise _bad_digit(token, offset, used, base)

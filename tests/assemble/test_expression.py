@@ -201,7 +201,19 @@ def test_names_and_the_label_that_an_address_is_counted_from():
 
 
 def test_long_and_deep_expressions_are_refused_not_crashed_on():
-    for text in ("(" * 3000 + "1" + ")" * 3000, "+".join("1" * 3000), "-" * 3000 + "1"):
+    for text in (
+        "(" * 3000 + "1" + ")" * 3000,
+        "+".join("1" * 3000),
+        "-" * 3000 + "1",
+        "pattern(" * 101 + "1",
+    ):
         with pytest.raises(LineError):
             value(text)
-    assert value("+".join("1" * 200)) == 200
+    assert value("+".join("1" * 100)) == 100
+    assert value("pattern(" * 99 + "1" + ")" * 99) == 1
+
+
+@pytest.mark.parametrize("text", ["0d" + "9" * 10_000, "7" * 10_000, "0x" + "f" * 10_000])
+def test_a_number_of_many_digits_is_refused(text):
+    with pytest.raises(LineError):
+        value(text)

@@ -69,7 +69,7 @@ def test_caret_stands_under_the_word_in_question(name, failures):
     problem = failures[name].problems[0]
     line = body.split("\n")[problem.place.line - 1]
     start = problem.place.column - 1
-    assert line == problem.source_line
+    assert problem.source_line == (line if start < 200 else "")
     assert line[start : start + len(token)] == token
     if not token:  # the end of the statement: nothing but blanks and a comment follow
         assert line[start:].split(";")[0].strip() == ""

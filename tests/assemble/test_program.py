@@ -114,6 +114,24 @@ def test_constants_may_rest_on_later_ones(tern):
     assert words(tern, text, "core") == {0o100: 3, 0o101: 2}
 
 
+def test_long_chains_of_constants(tern):
+    backward = ".let a0 = 0\n" + "".join(f".let a{n + 1} = a{n} + 1\n" for n in range(3000))
+    assert words(tern, backward + ".reserve a50\n.word a3000\n", "core") == {0o100 + 50: 3000}
+    forward = "".join(f".let a{n} = a{n + 1} + 1\n" for n in range(3000)) + ".let a3000 = 0\n"
+    assert words(tern, forward + ".word a0\n", "core") == {0o100: 3000}
+    assert words(tern, forward + ".reserve a2950\n.word 7\n", "core") == {0o100 + 50: 7}
+    deep = ".let a0 = " + "-(" * 49 + "a1" + ")" * 49 + "\n"
+    deep = (
+        "".join(deep.replace("a1", f"a{n + 1}").replace("a0", f"a{n}") for n in range(100))
+        + ".let a100 = 5\n"
+    )
+    assert words(tern, deep + ".word a0\n", "core") == {0o100: 5}
+
+
+def test_a_circle_found_while_placing_is_told_once(tern):
+    assert slugs(errors(tern, ".let a = b\n.let b = a\n.reserve a\n.word a, b\n")) == ["asm-circle"]
+
+
 def test_here_in_a_constant_is_the_place_of_its_line(tern):
     assert words(tern, ".word 0\n.let mark = here\n.word 0, mark\n", "core")[0o102] == 0o101
 
@@ -125,6 +143,17 @@ def test_several_labels_and_labels_alone(tern):
 
 def test_line_ends_tabs_and_comments(tern):
     assert words(tern, "\t.word\t1\t;x\r\n; only\r\n\r\n.word 2\r\n", "core") == {0o100: 1, 0o101: 2}
+
+
+def test_lines_end_only_at_line_feeds(tern):
+    assert words(tern, ".word\x0c1 ; \u2028 here\r\n.word \r 2", "core") == {0o100: 1, 0o101: 2}
+    assert [p.place.line for p in errors(tern, "; a\x0bb\x85c\nlod\n")] == [2]
+
+
+def test_a_hostile_line_does_not_fill_the_screen(tern):
+    for text in ("x" * 100_000, ".word " + "x" * 100_000, ".word 1 " + " " * 100_000 + "x", "?" * 100_000):
+        (problem,) = errors(tern, text)
+        assert len(problem.render()) < 1200
 
 
 def test_an_empty_program_is_an_empty_image(tern):
@@ -243,7 +272,7 @@ def test_any_text_assembles_or_is_refused_with_places(tern, text):
     try:
         assembly = build(tern, text, {"p.asm": ""})
     except InputError as error:
-        lines = text.splitlines()
+        lines = text.split("\n")
         for problem in error.problems:
             assert 1 <= problem.place.line <= max(len(lines), 1)
             assert problem.place.column <= len(lines[problem.place.line - 1]) + 1
