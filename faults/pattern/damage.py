@@ -98,7 +98,8 @@ class RepeatFinding(Finding):
     def holds(self, evidence: Evidence) -> bool:
         """Compare every pair again."""
         pairs, same, differ = _repeats(self.period, evidence)
-        return same and (pairs, differ) == (self.pairs, self.differ)
+        failing = int(evidence.failing.sum())
+        return same and (pairs, differ, failing) == (self.pairs, self.differ, self.failing)
 
 
 def tally(evidence: Evidence) -> TallyFinding:
@@ -216,7 +217,7 @@ def repeats(evidence: Evidence) -> RepeatFinding | None:
         if same and pairs >= 8 and differ * 4 >= pairs:
             text = f"What was read repeats every {counted(1 << bit, 'word')}"
             counts = f"{pairs:,} pairs compared, {differ:,} should differ"
-            sentence = f"{text} ({counts}): mirrored addresses."
+            sentence = f"{text} ({counts}), as with mirrored addresses."
             return RepeatFinding(int(evidence.failing.sum()), True, sentence, 1 << bit, pairs, differ)
     return None
 

@@ -41,6 +41,9 @@ class Dump:
         )
         self.rows = {a: (e, o, k) for a, e, o, k in rows}
         self.order = list(self.rows)
+        if w.again is not None:
+            pairs = zip(w.again.tolist(), w.again_known.tolist(), strict=True)
+            self.again = dict(zip(self.order, pairs, strict=True))
         self.full = (1 << w.bits) - 1
         self.bits = w.bits
 
@@ -172,7 +175,22 @@ def judge_product(f, d, bad):
     return set(bad) <= inside and all(d.silent(f.law, a) for a in inside - set(bad))
 
 
+def judge_second(f, d, _bad):
+    seen = {"changed": 0, "zeroed": 0, "lost": 0, "cured": 0, "steady": 0}
+    for a in d.order:
+        (e, o, k), (again, known) = d.rows[a], d.again[a]
+        k &= known
+        first, then, changed = (e ^ o) & k != 0, (e ^ again) & k != 0, (o ^ again) & k != 0
+        seen["changed"] += changed
+        seen["zeroed"] += changed and again & k == 0
+        seen["lost"] += then and not first
+        seen["cured"] += first and not then
+        seen["steady"] += first and then and not changed
+    return all(getattr(f, name) == count for name, count in seen.items())
+
+
 JUDGES = {
+    "second-reading": judge_second,
     "law": judge_law,
     "cube": judge_cube,
     "cover": judge_cover,
@@ -218,7 +236,14 @@ def damaged_dumps(draw):
     if draw(st.booleans()):
         known &= rng.integers(0, 1 << bits, address.size).astype(np.uint64) | np.uint64(1)
     parity = draw(st.sampled_from([None, pattern.Parity("odd"), pattern.Parity("even")]))
-    return dump_evidence(address, expected, observed, bits=bits, known=known, parity=parity)
+    again = draw(
+        st.sampled_from(
+            [None, expected, observed & rng.integers(0, 1 << bits, address.size).astype(np.uint64)]
+        )
+    )
+    return dump_evidence(
+        address, expected, observed, bits=bits, known=known, parity=parity, again=again, again_known=known
+    )
 
 
 @settings(max_examples=300, deadline=None)
