@@ -1,0 +1,141 @@
+"""Two faults at once: a bounded search for pairs, when no single fault explains everything.
+
+The bound: pairs are built only from the likeliest groups that agree with an observation, one member standing
+for its group, and only where each partner agrees with something that the other contradicts and no observation
+is contradicted by both. Faults that hide each other completely are therefore not found; the note says so.
+"""
+
+from collections.abc import Callable, Sequence
+from typing import Final
+
+import numpy as np
+from attrs import evolve, frozen
+
+from faults.hypotheses import FloatArray, Hypothesis, IntArray, pair, weights_of
+from faults.likelihood import Column
+from faults.match import NOTHING, rank
+from faults.ranking import Ranking
+
+SECOND_FAULT: Final = 0.05
+"""Chance that a machine with one fault has a second, independent one: a guess."""
+
+PER_OBSERVATION: Final = 40
+MOST_PAIRS: Final = 2000
+
+Predict = Callable[[Sequence[Hypothesis]], Sequence[Column]]
+"""Hypotheses (pairs) -> one column per observation, in the order of the columns of the ranking."""
+
+
+@frozen(eq=False)
+class PairPlan:
+    """Pairs worth predicting: ``pairs`` int64[m, 2] are numbers of hypotheses, the most promising first.
+
+    ``considered``: how many pairs met the conditions, before the cut; ``note`` says the bound in words.
+    """
+
+    pairs: IntArray
+    considered: int
+    note: str
+
+
+def propose(ranking: Ranking, *, per_observation: int = PER_OBSERVATION, most: int = MOST_PAIRS) -> PairPlan:
+    """Return the pairs to try, at most ``most``, from ``per_observation`` groups for each observation."""
+    pool = _pool(ranking, per_observation)
+    one, other = np.triu_indices(len(pool), 1)
+    verdicts = ranking.verdicts[pool]
+    agrees, contradicts = verdicts > 0, verdicts < 0
+    helps = np.any(agrees[one] & contradicts[other], axis=1) & np.any(
+        agrees[other] & contradicts[one], axis=1
+    )
+    covered = ~np.any(contradicts[one] & contradicts[other], axis=1)
+    kept = np.flatnonzero(helps & covered)
+    scores = _promise(ranking, pool, one[kept], other[kept])
+    best = kept[np.argsort(-scores, kind="stable")[:most]]
+    pairs = np.stack([pool[one[best]], pool[other[best]]], axis=1).astype(np.int64)
+    note = (
+        f"{len(pairs)} pairs tried of {len(kept)} possible among the {len(pool)} likeliest groups "
+        f"(at most {per_observation} for each observation, one fault standing for its group); "
+        "two faults that hide each other would not be found"
+    )
+    return PairPlan(pairs, len(kept), note)
+
+
+def _pool(ranking: Ranking, per_observation: int) -> IntArray:
+    """Return one single fault for each promising group (hypothesis numbers, ascending)."""
+    _, first = np.unique(ranking.group_of, return_index=True)
+    single = np.array([ranking.hypotheses[i].kind == "single" for i in first], np.bool_)
+    stands = first[single]
+    scores = _best_case(ranking, stands)
+    chosen: set[int] = set()
+    for k in range(len(ranking.columns)):
+        agreeing = np.flatnonzero(ranking.verdicts[stands, k] > 0)
+        ordered = agreeing[np.argsort(-scores[agreeing], kind="stable")[:per_observation]]
+        chosen.update(int(stands[i]) for i in ordered)
+    return np.array(sorted(chosen), np.int64)
+
+
+def _best_case(ranking: Ranking, chosen: IntArray) -> FloatArray:
+    """Return how well each fault could do with an ideal partner that sees to all it contradicts."""
+    group_weights = np.bincount(ranking.group_of, weights_of(ranking.hypotheses))
+    with np.errstate(divide="ignore"):
+        scores = np.log(group_weights[ranking.group_of[chosen]])
+        for column in ranking.columns:
+            ratio = np.log(column.likelihood()[chosen] / column.unknown_cause)
+            scores += np.maximum(ratio, 0.0)
+    return scores
+
+
+def _promise(ranking: Ranking, pool: IntArray, one: IntArray, other: IntArray) -> FloatArray:
+    """Return a rough score: a failure is explained by the better partner, a pass needs both."""
+    group_weights = np.bincount(ranking.group_of, weights_of(ranking.hypotheses))[ranking.group_of[pool]]
+    with np.errstate(divide="ignore"):
+        scores = np.log(group_weights[one]) + np.log(group_weights[other])
+        for column in ranking.columns:
+            logs = np.log(column.likelihood()[pool])
+            choose = np.minimum if column.passed else np.maximum
+            scores += choose(logs[one], logs[other])
+    return scores
+
+
+def with_pairs(
+    ranking: Ranking,
+    plan: PairPlan,
+    predict: Predict,
+    *,
+    second: float = SECOND_FAULT,
+    nothing: float = NOTHING,
+) -> Ranking:
+    """Return the ranking over all hypotheses and the planned pairs.
+
+    ``predict`` says what each pair foretells. For the current state of the machine only: ValueError if there
+    were mends (search the last epoch's observations on their own).
+    """
+    if ranking.before:
+        raise ValueError("pairs are searched among the observations of one epoch")
+    single = [h.weight for h in ranking.hypotheses if h.kind == "single"]
+    found = [
+        pair(ranking.hypotheses[i], ranking.hypotheses[j], total=sum(single), second=second)
+        for i, j in plan.pairs.tolist()
+    ]
+    if not found:
+        return evolve(ranking, note=plan.note)
+    foretold = predict(found)
+    if len(foretold) != len(ranking.columns):
+        raise ValueError(f"{len(foretold)} columns predicted for {len(ranking.columns)} observations")
+    columns = [_joined(a, b, len(ranking.hypotheses)) for a, b in zip(ranking.columns, foretold, strict=True)]
+    return rank([*ranking.hypotheses, *found], columns, nothing=nothing, note=plan.note)
+
+
+def _joined(known: Column, more: Column, split: int) -> Column:
+    """Return one column over the hypotheses of both; what is common to all is that of ``known``."""
+    misread: float | FloatArray = known.misread
+    if isinstance(known.misread, np.ndarray) or isinstance(more.misread, np.ndarray):
+        parts = [np.broadcast_to(np.asarray(c.misread, np.float64), c.chance.shape) for c in (known, more)]
+        misread = np.concatenate(parts)
+
+    def why(number: int) -> str:
+        source, at = (known, number) if number < split else (more, number - split)
+        return source.why(at) if source.why else ""
+
+    chance = np.concatenate([known.chance, more.chance])
+    return evolve(known, chance=chance, misread=misread, why=why)
