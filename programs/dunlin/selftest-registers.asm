@@ -3,7 +3,7 @@
 ; The registers and the reckoning, with as little of core as the machine allows.
 ;
 ; The instructions come from core, and so do the few constants; nothing is written. The keyboard and the typewriter
-; are not used: the lamps `mark` show the number of the check that failed, or 0 when none did, and the other lamps
+; are not used: the lamps `mark` show the number of the check that failed, or 17 (octal) when none did, and the other lamps
 ; show the registers.
 ;
 ; Finds:    bits of acc, rest, pointer and link that are stuck or tied together; faults of the adder, of carry and
@@ -117,5 +117,5 @@ done_6: aim seven                       ; 7: multiply, divide
         jump-if-not-zero fail_7
         rest-to-acc
         jump-if-not-zero fail_7
-        stop 0
+        stop 17
 fail_7: stop 7
