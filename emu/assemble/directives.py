@@ -7,10 +7,10 @@ from attrs import frozen
 
 from emu.assemble.expression import Operand, read_operand
 from emu.assemble.layout import Layout, Spot, digits
-from emu.assemble.lines import LineError, Span
+from emu.assemble.lines import LineError, Span, hint_of
 from emu.assemble.statements import Content, Filled, Listed, Ready, Reserved
 from emu.assemble.tokens import Reader, Token, quoted_value
-from emu.errors import declare, nearest
+from emu.errors import declare
 from emu.words import mask
 
 UNKNOWN_DIRECTIVE: Final = declare(
@@ -267,5 +267,5 @@ def find_directive(head: Token) -> Directive:
     """Return a directive by its word."""
     if head.text not in DIRECTIVES:
         message = f"a word with a dot is a directive, got {head.text!r}"
-        raise LineError(UNKNOWN_DIRECTIVE, message, head.span, hint=nearest(head.text, DIRECTIVES))
+        raise LineError(UNKNOWN_DIRECTIVE, message, head.span, hint=hint_of(head.text, DIRECTIVES))
     return DIRECTIVES[head.text]

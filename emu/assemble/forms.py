@@ -7,10 +7,10 @@ from typing import Final
 from attrs import define, field, frozen
 
 from emu.assemble.expression import Operand, read_operand
-from emu.assemble.lines import LineError, Span
+from emu.assemble.lines import LineError, Span, hint_of
 from emu.assemble.operands import Site, Value, gather, operand_text, register_names, scatter, to_pattern
 from emu.assemble.tokens import Reader, Token, tokenize
-from emu.errors import InputError, Problem, declare, nearest
+from emu.errors import InputError, Problem, declare
 from emu.spec import InstructionSpec, MachineSpec, OperandBits
 from emu.where import Place
 from emu.words import mask
@@ -130,8 +130,7 @@ class InstructionSet:
         form = self.forms.get(head.text)
         if form is None:
             message = f"a line begins with an instruction of {self.machine.name}, got {head.text!r}"
-            hint = nearest(head.text, self.forms) or nearest(head.text.lower(), self.forms)
-            raise LineError(UNKNOWN_INSTRUCTION, message, head.span, hint=hint)
+            raise LineError(UNKNOWN_INSTRUCTION, message, head.span, hint=hint_of(head.text, self.forms))
         return form
 
     def read(self, form: Form, tokens: list[Token]) -> list[Argument]:
@@ -163,7 +162,7 @@ class InstructionSet:
             reader.refuse(f"{operand.field.name!r}, a register, stands here, got {reader.now.shown}")
         token = reader.take()
         if token.text not in names:
-            hint = nearest(token.text, names) or f"the registers are {', '.join(names)}"
+            hint = hint_of(token.text, names, f"the registers are {', '.join(names)}")
             message = f"{operand.field.name!r} is a register, got {token.shown}"
             raise LineError(UNKNOWN_REGISTER, message, token.span, hint=hint)
         return Argument(operand, token.span, register=names[token.text])

@@ -5,8 +5,8 @@ from typing import Final
 
 from attrs import evolve, frozen
 
-from emu.assemble.lines import LineError
-from emu.errors import declare, nearest
+from emu.assemble.lines import LineError, hint_of
+from emu.errors import declare
 from emu.spec import MachineSpec, StoreSpec, WindowSpec
 from emu.words import BASE_NAMES, Base, WordFormat, mask
 
@@ -170,7 +170,7 @@ class Layout:
         """Return the spot of a word of a store: seen through an unbanked window if there is one."""
         names = [store.name for store in self.machine.stores]
         if name not in names:
-            hint = nearest(name, names) or f"the stores are {', '.join(names)}"
+            hint = hint_of(name, names, f"the stores are {', '.join(names)}")
             raise LineError(NO_STORE, f"words go into a store of the machine, got {name!r}", hint=hint)
         words = self.machine.store(name).words
         if not 0 <= index < words:

@@ -1,14 +1,18 @@
 """Lines of a program, and what can be wrong with one of them."""
 
+from collections.abc import Callable, Iterable
 from typing import Final
 
 from attrs import define, evolve, field, frozen
 
-from emu.errors import Code, InputError, Note, Problem, declare
+from emu.errors import Code, InputError, Note, Problem, declare, nearest
 from emu.where import Place
 
 ERROR_LIMIT: Final = 20
 MOST_SHOWN: Final = 200  # characters of a source line, as in emu.where
+LONGEST_NAME: Final = 60  # no name is suggested for a longer one
+LONGEST_DIFFERENCE: Final = 6
+MOST_COMPARED: Final = 2000
 LONGEST_MESSAGE: Final = 400  # a hostile name must not fill the screen
 
 TOO_MANY: Final = declare(
@@ -54,7 +58,10 @@ def split_lines(text: str) -> list[str]:
 
 
 class LineError(Exception):
-    """Something is wrong with a line. Without a span, the word that the statement begins with is meant."""
+    """Something is wrong with a line. Without a span, the word that the statement begins with is meant.
+
+    ``hint`` may be a function: it is asked only if the error is shown.
+    """
 
     def __init__(
         self,
@@ -62,7 +69,7 @@ class LineError(Exception):
         message: str,
         span: Span | None = None,
         *,
-        hint: str = "",
+        hint: str | Callable[[], str] = "",
         notes: tuple[Note, ...] = (),
     ) -> None:
         super().__init__(message)
@@ -75,6 +82,19 @@ class LineError(Exception):
 
 class PoisonedError(Exception):
     """A value is missing because of an error that has been reported already."""
+
+
+def hint_of(given: str, known: Iterable[str], otherwise: str = "") -> Callable[[], str]:
+    """Return a function for the hint to the nearest known name; names far from as long are not looked at."""
+    if len(given) > LONGEST_NAME:
+        return lambda: otherwise
+
+    def hint() -> str:
+        alike = [name for name in known if abs(len(name) - len(given)) <= LONGEST_DIFFERENCE]
+        few = alike[:MOST_COMPARED]
+        return nearest(given, few) or nearest(given.lower(), few) or otherwise
+
+    return hint
 
 
 @define
@@ -114,4 +134,5 @@ def _problem(line: SourceLine, problem: LineError, default: Span) -> Problem:
     if len(message) > LONGEST_MESSAGE:
         message = message[:LONGEST_MESSAGE] + "…"
     notes = (*problem.notes, *chain)
-    return Problem(problem.code, message, place, problem.hint, notes, line.excerpt(place))
+    hint = problem.hint if isinstance(problem.hint, str) else problem.hint()
+    return Problem(problem.code, message, place, hint, notes, line.excerpt(place))

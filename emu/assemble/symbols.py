@@ -6,9 +6,9 @@ from attrs import define, field, frozen
 
 from emu.assemble.expression import FUNCTIONS, HERE, Name, Operand, evaluate, names_of
 from emu.assemble.layout import NOWHERE, Spot
-from emu.assemble.lines import LineError, PoisonedError, Report, SourceLine, Span
+from emu.assemble.lines import LineError, PoisonedError, Report, SourceLine, Span, hint_of
 from emu.assemble.tokens import Token
-from emu.errors import Note, declare, nearest
+from emu.errors import Note, declare
 from emu.where import Place
 from emu.words import WordFormat
 
@@ -134,7 +134,7 @@ class SymbolTable:
             message = f"a number or a label stands here, got the register {name.text!r}"
             raise LineError(UNKNOWN_NAME, message, name.span)
         message = f"a name is a label or a constant, got {name.text!r}, which is defined nowhere"
-        raise LineError(UNKNOWN_NAME, message, name.span, hint=nearest(name.text, self.entries))
+        raise LineError(UNKNOWN_NAME, message, name.span, hint=hint_of(name.text, self.entries))
 
     def resolve(self, entry: Entry) -> int:
         """Return the value of an entry, working it out if it is a constant."""
