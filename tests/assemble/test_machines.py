@@ -8,8 +8,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from emu.assemble import assemble, disassemble_image, disassemble_word
+from emu.errors import InputError
 from emu.image import MemoryImage, ProgramImage
-from emu.load import load_machine, shipped_machines
+from emu.load import load_machine, parse_machine, shipped_machines
 from emu.where import Source
 from emu.words import mask
 
@@ -218,3 +219,28 @@ def test_generated_instructions_have_the_bits_of_their_encoding(name, every, dat
         address += machine.windows[0].unit
     assert words_of(machine, placed(machine, lines)) == expected
     assert_identity(machine, expected)
+
+
+# ---- forms that cannot be read
+
+
+@pytest.mark.parametrize("form", ['{d} "{v}({s})', "{d}, {v}{w}", "{d}, é {v}"])
+def test_a_form_that_no_program_can_hold_is_refused(form):
+    text = (TESTS / "assemble" / "rail.toml").read_text(encoding="utf-8")
+    old = 'bits = "0010 dd wwwwww 0000"\ndoes = ["r[d] = r[d] + widen(w, 16)"]\nform = "{d} += {w}"\n'
+    new = 'bits = "0010 dd wwwwww vvvv"\ndoes = ["r[d] = r[d] + widen(w, 16)"]\nform = \'' + form + "'\n"
+    if "{s}" in form:
+        new = new.replace("vvvv", "vvss")
+    new = (
+        new.replace("{w}", "{w}")
+        if "{w}" in form
+        else new.replace("wwwwww", "vvvvvv").replace("widen(w", "widen(v")
+    )
+    machine = parse_machine(
+        Source(
+            "rail.toml", text.replace(old, new).replace("nudge sp += -1", "nudge").replace("0x2FE0", "0x2000")
+        )
+    )
+    with pytest.raises(InputError) as caught:
+        disassemble_word(machine, 0, 0)
+    assert [p.code.slug for p in caught.value.problems] == ["asm-unreadable-form"]
