@@ -2,7 +2,7 @@
 ;
 ; Core, the pattern that makes the most noise on the sense winding.
 ;
-; A plane has 64 lines one way (address bits 0 to 5) and 32 the other way (bits 6 to 10). The sense winding runs
+; A plane has 32 lines one way (address bits 0 to 4) and 64 the other way (bits 5 to 10). The sense winding runs
 ; through a core the one way or the other as the two line numbers add up to an even or an odd number. With ones
 ; exactly where it runs one way, the noise of all half-selected cores adds up instead of cancelling.
 ;
@@ -15,7 +15,7 @@
 
 choose: index-to-acc
         acc-to-extra
-        shift-right 6                   ; the other line number
+        shift-right 5                   ; the other line number
         differ
         keep one
         jump-if-zero choose_even
