@@ -77,6 +77,18 @@ class Pass(Protocol):
         """Let the program start there."""
         ...
 
+    def begin_if(self, operand: Operand) -> None:
+        """Read the lines up to ``.else`` or ``.end`` only if the value is not 0."""
+        ...
+
+    def otherwise(self) -> None:
+        """Read the lines up to ``.end`` only if those above were left out."""
+        ...
+
+    def end_if(self) -> None:
+        """Read on in any case."""
+        ...
+
     def include(self, token: Token, file: str) -> None:
         """Read another file here."""
         ...
@@ -240,6 +252,20 @@ def _start(state: Pass, reader: Reader) -> None:
     state.start_at(_last(state, reader))
 
 
+def _if(state: Pass, reader: Reader) -> None:
+    state.begin_if(_last(state, reader))
+
+
+def _else(state: Pass, reader: Reader) -> None:
+    state.otherwise()
+    reader.finish()
+
+
+def _end(state: Pass, reader: Reader) -> None:
+    state.end_if()
+    reader.finish()
+
+
 def _include(state: Pass, reader: Reader) -> None:
     token = _quoted(reader, "the name of the file")
     reader.finish()
@@ -258,6 +284,9 @@ DIRECTIVES: Final = {
         '.text "TEXT" or .text "TEXT", high or .text "TEXT", low', "Characters, one a word or packed.", _text
     ),
     ".align": Directive(".align NUMBER", "Go on to the next multiple of this address.", _align),
+    ".if": Directive(".if VALUE", "The lines up to .else or .end count only if the value is not 0.", _if),
+    ".else": Directive(".else", "The lines up to .end count only if those above do not.", _else),
+    ".end": Directive(".end", "The end of an .if.", _end),
     ".include": Directive('.include "FILE"', "Read another file here.", _include),
     ".start": Directive(".start ADDRESS", "The program begins at this address.", _start),
 }

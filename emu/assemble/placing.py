@@ -5,6 +5,7 @@ from typing import Final
 
 from attrs import define, field
 
+from emu.assemble.conditions import Conditions
 from emu.assemble.directives import DIRECTIVES, START_TWICE, find_directive
 from emu.assemble.expression import Operand, evaluate
 from emu.assemble.forms import InstructionSet
@@ -58,6 +59,7 @@ class FirstPass:
     rows: list[Row] = field(factory=list)
     banks: dict[int, int] = field(factory=dict)
     start: tuple[SourceLine, Operand] | None = None
+    _conditions: Conditions = field(factory=Conditions)
     _spot: Spot | None = None
     _lost: LineError | None = None
     _statement: Statement = field(default=Statement(SourceLine("", 0, ""), (), None, 0))
@@ -76,11 +78,13 @@ class FirstPass:
     def read(self, source: Source, includes: tuple[Place, ...] = ()) -> None:
         """Read a source and what it includes."""
         self._files.append(source.file)
+        outside = self._conditions.enter_file()
         for number, text in enumerate(split_lines(source.text), 1):
             if len(self.rows) >= LINE_LIMIT:
                 self._too_many_lines(SourceLine(source.file, number, text, includes))
                 break
             self._line(SourceLine(source.file, number, text, includes))
+        self._conditions.leave_file(outside, self.report)
         self._files.pop()
 
     def _too_many_lines(self, line: SourceLine) -> None:
@@ -94,6 +98,8 @@ class FirstPass:
         self._statement, self._item = statement, None
         row = len(self.rows)
         self.rows.append(Row(line, None))
+        if self._conditions.skips(line, statement.head):
+            return
         if statement.problem:
             self.report.error(line, statement.problem, statement.span)
         try:
@@ -132,6 +138,8 @@ class FirstPass:
         """Keep one mistake from causing others: what a broken line would have settled is not known."""
         if word in {".at", ".in", ".align", ".bank"}:
             self._spot, self._lost = None, None
+        if word == ".if" and not self._conditions.began_on(statement.line):
+            self._conditions.begin(statement.line, statement.span, holds=True)
         if word == ".let":
             tokens = [t for t in statement.line.text[statement.rest :].replace("=", " ").split() if t]
             if tokens and tokens[0].isidentifier() and tokens[0] not in self.table.entries:
@@ -206,6 +214,22 @@ class FirstPass:
             note = Note("first said here", self.start[0].place(self.start[1].span))
             raise LineError(START_TWICE, "a program has one .start, got another", notes=(note,))
         self.start = (self._statement.line, operand)
+
+    def begin_if(self, operand: Operand) -> None:
+        """Read the lines up to ``.else`` or ``.end`` only if the value is not 0."""
+        holds = True  # where the value is wrong: its lines are read, so that their labels are known
+        try:
+            holds = self.now(operand) != 0
+        finally:
+            self._conditions.begin(self._statement.line, self._statement.span, holds)
+
+    def otherwise(self) -> None:
+        """Read the lines up to ``.end`` only if those above were left out."""
+        self._conditions.otherwise()
+
+    def end_if(self) -> None:
+        """Read on in any case."""
+        self._conditions.end()
 
     def include(self, token: Token, file: str) -> None:
         """Read another file here."""

@@ -163,6 +163,39 @@ def test_an_empty_program_is_an_empty_image(tern):
     assert render_listing(assembly)
 
 
+def test_lines_that_count(tern):
+    text = """
+        .let big = {}
+        .if big
+size:   .word 1
+        .if big - 1
+        .word 2
+        .else
+        .word 3
+        .end
+        .else
+        .if 0
+none:   nonsense ( " 9 é
+        .if nothing
+        .else
+        .bad
+        .end
+        .end
+size:   .word 4
+        .end
+        .word size
+"""
+    for big, expected in ((0, [4, 0o100]), (1, [1, 3, 0o100]), (2, [1, 2, 0o100])):
+        assert list(words(tern, text.format(big), "core").values()) == expected
+
+
+def test_an_if_is_closed_in_its_own_file(tern):
+    (problem,) = errors(tern, '.if 1\n.include "a"\n', {"a": ".word 1\n.end\n"})[:1]
+    assert problem.headline.startswith("a:2:1: error: an .end belongs to an .if above it in the same file")
+    assert slugs(errors(tern, '.include "a"\n.end\n', {"a": ".if 0\n"})) == ["asm-if-not-closed", "asm-no-if"]
+    assert words(tern, '.if 0\n.include "nowhere"\n.end\n.word 1\n', "core") == {0o100: 1}
+
+
 # ---- includes
 
 
