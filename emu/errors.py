@@ -22,8 +22,9 @@ class Code:
 
     ``slug`` is the code as printed (``unknown-key``); ``rule`` the rule that was broken, one sentence;
     ``cure`` what to do; ``example`` a complete input that provokes it and ``example_kind`` the sort of
-    input (``machine``, ``program``, ``image``, ``board``, ``fault``, ``case``, ``march``), both used by
-    the test that every documented example emits its own code.
+    input (``machine``, ``machine-name``, ``program``, ``program-name``, ``image``, ``inputs``, ``toml``,
+    ``file-name``, ``board``, ``fault``, ``case``, ``march``), both used by the test that every documented
+    example emits its own code.
     """
 
     slug: str
@@ -90,15 +91,25 @@ class Problem:
 
 
 class InputError(Exception):
-    """An input file or an argument is bad. ``problems`` holds all of them, sorted by place."""
+    """An input file or an argument is bad. ``problems`` holds all of them, sorted by place.
 
-    def __init__(self, problems: Iterable[Problem]) -> None:
+    ``dropped`` counts the problems that were found but not kept.
+    """
+
+    def __init__(self, problems: Iterable[Problem], dropped: int = 0) -> None:
         self.problems: tuple[Problem, ...] = tuple(sorted(problems, key=lambda p: p.place))
+        self.dropped = dropped
         super().__init__(self.render())
 
+    def __reduce__(self) -> tuple[type["InputError"], tuple[tuple[Problem, ...], int]]:
+        return InputError, (self.problems, self.dropped)  # so that a worker process can send it
+
     def render(self) -> str:
-        """Return every problem as text, in order of place."""
-        return "\n".join(p.render() for p in self.problems)
+        """Return every problem as text, in order of place, and how many more there were."""
+        lines = [p.render() for p in self.problems]
+        if self.dropped:
+            lines.append(f"... and {self.dropped:,} more problems, not shown")
+        return "\n".join(lines)
 
 
 @define
@@ -147,7 +158,7 @@ class Problems:
     def raise_if_errors(self) -> None:
         """Raise :class:`InputError` with everything found, warnings too, if there is an error."""
         if self.errors:
-            raise InputError(self.found)
+            raise InputError(self.found, self.dropped)
 
 
 def fail(code: Code, message: str, place: Place, *, hint: str = "", source_line: str = "") -> NoReturn:

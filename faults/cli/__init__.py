@@ -3,6 +3,7 @@
 Importing this package imports click and nothing heavy; a command's module is imported when it is called.
 """
 
+import io
 import os
 import signal
 import sys
@@ -10,6 +11,7 @@ from importlib import import_module
 from typing import Any
 
 import click
+from click.shell_completion import CompletionItem
 
 from faults.cli.exits import Exit
 
@@ -35,6 +37,10 @@ COMMANDS: dict[str, tuple[str, str]] = {
 }
 
 
+class ReaderGoneError(Exception):
+    """Whoever read our output has gone."""
+
+
 class LazyCommands(click.Group):
     """A group that knows its commands by name and imports them when they are wanted."""
 
@@ -56,6 +62,22 @@ class LazyCommands(click.Group):
         del ctx
         with formatter.section("Commands"):
             formatter.write_dl([(name, text) for name, (_, text) in COMMANDS.items()])
+
+    def shell_complete(self, ctx: click.Context, incomplete: str) -> list[CompletionItem]:
+        """Offer the commands from the table, so that completing one imports none of them."""
+        offered = [
+            CompletionItem(n, help=text) for n, (_, text) in COMMANDS.items() if n.startswith(incomplete)
+        ]
+        return offered + click.Command.shell_complete(self, ctx, incomplete)
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run the command; a closed pipe is told apart before click takes it for a failure."""
+        try:
+            outcome = super().invoke(ctx)
+            sys.stdout.flush()
+        except BrokenPipeError as gone:
+            raise ReaderGoneError from gone
+        return outcome
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]
@@ -108,8 +130,11 @@ def main(arguments: list[str] | None = None) -> None:
 def run(arguments: list[str] | None = None) -> int:
     """Run the command line and return its exit code."""
     given = sys.argv[1:] if arguments is None else list(arguments)
-    if "_COREWRIGHT_COMPLETE" not in os.environ:
-        signal.signal(signal.SIGINT, signal.default_int_handler)
+    signal.signal(signal.SIGINT, signal.default_int_handler)
+    for stream in (sys.stdout, sys.stderr):
+        # what a terminal cannot show must not stop us from saying the rest
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
     try:
         outcome: Any = corewright.main(args=given, prog_name="corewright", standalone_mode=False)
     except click.exceptions.Exit as leaving:
@@ -118,9 +143,8 @@ def run(arguments: list[str] | None = None) -> int:
         click.echo("corewright: interrupted", err=True)
         return Exit.INTERRUPTED
     except click.ClickException as wrong:
-        wrong.show()
-        return Exit.USAGE
-    except BrokenPipeError:
+        return _report_usage(wrong, given)
+    except ReaderGoneError:
         # the reader of our output has gone: not our mistake, and nothing can be told to anybody
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return Exit.DONE
@@ -129,3 +153,15 @@ def run(arguments: list[str] | None = None) -> int:
 
         return report_failure(problem, given)
     return int(outcome) if isinstance(outcome, int) else Exit.DONE
+
+
+def _report_usage(wrong: click.ClickException, given: list[str]) -> int:
+    if "--json" in given:
+        import json  # noqa: PLC0415 - only on a mistake
+
+        problem = {"code": "usage", "severity": "error", "message": wrong.format_message(), "file": "",
+                   "line": 0, "column": 0, "length": 0, "hint": ""}  # fmt: skip
+        click.echo(json.dumps({"schema": "errors/1", "errors": [problem], "dropped": 0}), err=True)
+    else:
+        wrong.show()
+    return Exit.USAGE

@@ -4,9 +4,10 @@ import json
 import os
 import sys
 import tempfile
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
+from itertools import pairwise
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, TextIO, TypeVar
 
 import click
 
@@ -50,15 +51,29 @@ def color_option(function: F) -> F:
     )(function)  # fmt: skip
 
 
-def use_colour(choice: str) -> bool:
-    """Return whether to write colour: the option, then NO_COLOR, then FORCE_COLOR, then the terminal."""
+def use_colour(choice: str, stream: TextIO | None = None) -> bool:
+    """Return whether to write colour: the option, then NO_COLOR, then FORCE_COLOR, then the terminal.
+
+    ``stream`` is the one written to, by default standard output.
+    """
     if choice != "auto":
         return choice == "always"
     if os.environ.get("NO_COLOR"):
         return False
     if os.environ.get("FORCE_COLOR", os.environ.get("CLICOLOR_FORCE", "0")) not in ("", "0"):
         return True
-    return sys.stdout.isatty() and os.environ.get("TERM") != "dumb"
+    return (stream or sys.stdout).isatty() and os.environ.get("TERM") != "dumb"
+
+
+def chosen_colour(arguments: Sequence[str]) -> str:
+    """Return what ``--color`` says in arguments that may not have been parsed, ``auto`` by default."""
+    chosen = "auto"
+    for before, text in pairwise(["", *arguments]):
+        if before == "--color" and text in {"auto", "always", "never"}:
+            chosen = text
+        elif text.startswith("--color="):
+            chosen = text.partition("=")[2]
+    return chosen
 
 
 def print_json(schema: str, content: Mapping[str, object]) -> None:
@@ -76,11 +91,14 @@ def write_output(path: str, content: str | bytes, *, force: bool) -> None:
         if isinstance(content, str):
             click.echo(content, nl=False)
         else:
-            click.get_binary_stream("stdout").write(data)
+            sys.stdout.buffer.write(data)
         return
     target = Path(path)
     if target.exists() and not force:
         raise click.UsageError(f"{path} exists; --force overwrites it")
+    if target.exists() and not target.is_file():
+        target.write_bytes(data)  # a device or a pipe cannot be replaced
+        return
     handle, temporary = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}.")
     try:
         with os.fdopen(handle, "wb") as stream:

@@ -1,0 +1,58 @@
+"""Arguments that mean the same in every command, and how a shell completes them.
+
+What was typed stays text here; a machine or a program is loaded when the command runs, so that completing a
+word costs no more than asking for help.
+"""
+
+from collections.abc import Callable, Iterable
+from typing import Any, TypeVar
+
+import click
+from click.shell_completion import CompletionItem
+
+from emu.shipped import machine_names, program_names
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+
+def _offered(names: Iterable[str], incomplete: str) -> list[CompletionItem]:
+    """Return the names that begin so; where there is none, files."""
+    items = [CompletionItem(name) for name in names if name.startswith(incomplete)]
+    return items or [CompletionItem(incomplete, type="file")]
+
+
+def complete_machine(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
+    """Offer the shipped machines, else files."""
+    del ctx, param
+    return _offered(machine_names(), incomplete)
+
+
+def complete_program(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
+    """Offer the programs of the machine named before, else files."""
+    del param
+    return _offered(program_names(str(ctx.params.get("machine") or "")), incomplete)
+
+
+def machine_argument(function: F) -> F:
+    """Add MACHINE, a shipped name or a path; the parameter is called ``machine``."""
+    return click.argument("machine", shell_complete=complete_machine)(function)
+
+
+def program_argument(function: F) -> F:
+    """Add PROGRAM, a shipped name, a path or ``-``; the parameter is called ``program``."""
+    return click.argument("program", shell_complete=complete_program)(function)
+
+
+def machine_option(function: F) -> F:
+    """Add ``--machine``, for commands that can do without one; the parameter is called ``machine``."""
+    return click.option(
+        "--machine", "--for", "machine", shell_complete=complete_machine, metavar="MACHINE",
+        help="The machine meant: a shipped name or the path of a machine file.",
+    )(function)  # fmt: skip
+
+
+def store_option(function: F) -> F:
+    """Add ``--store``; the parameter is called ``store``."""
+    return click.option(
+        "--store", metavar="NAME", default=None, help="The store meant, where the machine has several."
+    )(function)
