@@ -25,9 +25,9 @@ MOST_RANGES: Final = 10_000
 
 _UNITS: Final = {"ns": 1, "us": 1e3, "ms": 1e6, "s": 1e9, "min": 60e9, "h": 3600e9}
 _COUNT: Final = re.compile(
-    r"(?:(at least|at most)\s+)?(\d{1,9})|(\d{1,9})\s*\.\.\s*(\d{1,9})|(many|none|some)"
+    r"(?:(at least|at most)\s+)?([0-9]{1,9})|([0-9]{1,9})\s*\.\.\s*([0-9]{1,9})|(many|none|some)"
 )
-_NUMBER: Final = r"(\d{1,12}(?:\.\d{1,9})?)"
+_NUMBER: Final = r"([0-9]{1,12}(?:\.[0-9]{1,9})?)"
 _TIME: Final = re.compile(rf"(about\s+)?{_NUMBER}(?:\s*\.\.\s*{_NUMBER})?\s*(ns|us|ms|s|min|h)")
 _DIGITS: Final = re.compile(r"(?:0[xob])?[0-9A-Fa-f?][0-9A-Fa-f?_]{0,63}")
 _LAMP: Final = re.compile(r"([A-Za-z][A-Za-z0-9_.-]{0,39})=(\S+)")

@@ -107,16 +107,18 @@ def _check(entry: Entry, document: TomlDocument, problems: Problems) -> None:
     def add(code: Code, message: str) -> None:
         problems.add(code, message, document.place(entry.path))
 
+    # What is written counts, not what could be used: a slip in one key is not reported twice.
+    written = document.value(entry.path)
     match entry:
-        case Measured() if (entry.reading is None) == (entry.ohms is None):
-            given = "neither" if entry.ohms is None else "both"
+        case Measured() if ("reading" in written) == ("ohms" in written):
+            given = "both" if "ohms" in written else "neither"
             add(ONE_OF_TWO, f"a measurement has either 'reading' or 'ohms'; given {given}")
-        case Addresses() if bool(entry.failing) == bool(entry.file):
-            given = "both" if entry.file else "neither"
+        case Addresses() if ("failing" in written) == ("file" in written):
+            given = "both" if "file" in written else "neither"
             add(ONE_OF_TWO, f"an entry of addresses has either 'failing' or 'file'; given {given}")
         case Failed() if entry.failures is not None and entry.failures > entry.runs:
             add(MORE_FAILURES, f"at most {entry.runs} of {entry.runs} runs can fail; given {entry.failures}")
-        case Mended() if not entry.site and not entry.card:
+        case Mended() if not written.get("site") and not written.get("card"):
             add(MEND_WHAT, "a mend names a 'site' or a 'card'; given neither")
         case _:
             pass

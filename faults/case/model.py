@@ -41,7 +41,7 @@ def _relative(path: str) -> str:
 
 
 def _file(doc: str, default: Any = "") -> Any:
-    return key(doc=doc, default=default, check=lambda p: _relative(p) if p or default != "" else "")
+    return key(doc=doc, default=default, check=_relative)
 
 
 def _sha(name: str, of: str) -> Any:
@@ -86,7 +86,7 @@ class Stop(Entry):
     address: str = key(
         default="",
         doc="Where it stopped, if that was read.",
-        check=lambda text: _form(spelled_digits)(text) if text else "",
+        check=_form(spelled_digits),
     )
 
 
@@ -99,13 +99,11 @@ class Alarm(Entry):
     count: int | str = key(
         doc='How often: 14, "at least 3", "2..5", "many", "some", "none".', check=_form(parse_count)
     )
-    within: str = key(
-        default="", doc="In what time it was counted.", check=lambda t: _form(parse_time)(t) if t else ""
-    )
+    within: str = key(default="", doc="In what time it was counted.", check=_form(parse_time))
     first: str = key(
         default="",
         doc="Address of the first one, if latched.",
-        check=lambda text: _form(spelled_digits)(text) if text else "",
+        check=_form(spelled_digits),
     )
 
 
@@ -115,13 +113,11 @@ class Restarts(Entry):
 
     program: str = _program()
     count: int | str = key(default="some", doc="How often, as for an alarm.", check=_form(parse_count))
-    within: str = key(
-        default="", doc="In what time they were counted.", check=lambda t: _form(parse_time)(t) if t else ""
-    )
+    within: str = key(default="", doc="In what time they were counted.", check=_form(parse_time))
     every: str = key(
         default="",
         doc='Time from one to the next: "about 2 s".',
-        check=lambda t: _form(parse_time)(t) if t else "",
+        check=_form(parse_time),
     )
 
 
@@ -163,7 +159,7 @@ class Hung(Entry):
     within: str = key(
         default="",
         doc="The loop, as a range of addresses, if it was seen.",
-        check=lambda text: _form(spell_addresses)(text) if text else "",
+        check=_form(spell_addresses),
     )
 
 
@@ -193,7 +189,7 @@ class Addresses(Entry):
     failing: str = key(
         default="",
         doc="The failing addresses and ranges.",
-        check=lambda text: _form(spell_addresses)(text) if text else "",
+        check=_form(spell_addresses),
     )
     file: str = _file("A text file of failing addresses, instead of `failing`.")
     sha256: str = _sha("sha256", "the file")

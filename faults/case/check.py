@@ -1,0 +1,216 @@
+"""What can be wrong with a case that is well formed: names the machine does not know, files that changed."""
+
+from collections.abc import Collection
+from typing import Final
+
+from attrs import define, evolve, field
+
+from emu.errors import Code, Problem, Problems, declare, nearest
+from emu.spec import MachineSpec, RegisterSpec
+from emu.words import WordFormat
+from faults.case.forms import parse_addresses, parse_lamps
+from faults.case.load import Case
+from faults.case.model import Addresses, Alarm, Capture, Dump, Entry, Hung, Measured, Mended, Printed, Stop
+from faults.case.write import hash_of
+
+_HEAD: Final = 'format = "case/1"\nmachine = "fulmar"\n\n'
+
+UNKNOWN_NAME: Final = declare(
+    "case-unknown-name",
+    "Alarms, lamps, stores and ports are called as the machine file calls them, sites as the board does.",
+    "Use one of the names the hint lists.",
+    f'{_HEAD}[[entry]]\nkind = "alarm"\nprogram = "selftest-sum"\nalarm = "parety"\ncount = 3\n',
+    "case",
+)
+DOES_NOT_FIT: Final = declare(
+    "case-does-not-fit",
+    "What was read must fit the lamps, the words and the addresses of the machine.",
+    "Check the base and the number of digits.",
+    f'{_HEAD}[[entry]]\nkind = "stop"\nprogram = "selftest-sum"\nlamps = "counter=123456"\n',
+    "case",
+)
+NO_FILE: Final = declare(
+    "case-file-missing",
+    "Every file that a case names must lie where its path says, from the folder of the case.",
+    "Put the file there, or correct the path.",
+    f'{_HEAD}[[entry]]\nkind = "dump"\nstore = "rope"\nfile = "no-such-dump.lst"\n',
+    "case",
+)
+OTHER_HASH: Final = declare(
+    "case-file-changed",
+    "A file must still be the one that the case was written about: its SHA-256 must be the same.",
+    "Restore the file, or if the change was meant, write the new SHA-256.",
+)
+NO_HASH: Final = declare(
+    "case-no-hash",
+    "A file whose SHA-256 is not written down can change unnoticed.",
+    "Write the SHA-256 that the message gives.",
+)
+
+
+def check_case(
+    case: Case,
+    machine: MachineSpec | None = None,
+    *,
+    programs: Collection[str] = (),
+    sites: Collection[str] = (),
+) -> tuple[Problem, ...]:
+    """Return everything wrong with a case, in order of place; warnings have that severity.
+
+    ``machine``: judge names and digits too. ``programs``: names that are no files (shipped programs).
+    ``sites``: the paths the board knows; none given, sites are not judged.
+    """
+    checker = _Checker(case, machine, frozenset(programs), frozenset(sites), Problems(case.document.source))
+    for entry in case.entries:
+        checker.files(entry)
+        checker.program(entry)
+        checker.site(entry)
+        if machine is not None:
+            checker.names(entry, machine)
+    return tuple(sorted(checker.problems.found, key=lambda p: p.place))
+
+
+@define(eq=False)
+class _Checker:
+    case: Case
+    machine: MachineSpec | None
+    programs: frozenset[str]
+    sites: frozenset[str]
+    problems: Problems
+    _hashes: dict[str, str] = field(factory=dict, init=False)
+
+    def add(self, code: Code, message: str, entry: Entry, attribute: str, hint: str = "") -> None:
+        self.problems.add(code, message, self.case.place(entry, attribute), hint=hint)
+
+    def files(self, entry: Entry) -> None:
+        """Check that the files of an entry are there and unchanged."""
+        if isinstance(entry, Dump | Addresses | Capture) and entry.file:
+            self.file(entry, "file", "sha256")
+        if isinstance(entry, Dump) and entry.expected:
+            self.file(entry, "expected", "expected_sha256")
+
+    def file(self, entry: Entry, attribute: str, hashed: str) -> None:
+        name, wanted = getattr(entry, attribute), getattr(entry, hashed)
+        try:
+            found = self._hashes.get(name) or hash_of(self.case.path_of(name))
+        except (OSError, ValueError) as error:
+            reason = (error.strerror if isinstance(error, OSError) else None) or str(error)
+            self.add(
+                NO_FILE,
+                f"{name!r} must be a file beside the case; the system says: {reason}",
+                entry,
+                attribute,
+            )
+            return
+        self._hashes[name] = found
+        key = hashed.replace("_", "-")
+        if not wanted:
+            message = f"{name!r} has no {key}, so a change would go unnoticed"
+            place = self.case.place(entry, attribute)
+            self.problems.add(NO_HASH, message, place, hint=f'add {key} = "{found}"', severity="warning")
+        elif found != wanted:
+            self.add(OTHER_HASH, f"{name!r} must have the {key} written here; it has {found}", entry, hashed)
+
+    def program(self, entry: Entry) -> None:
+        """Check that the program of an entry is shipped or a file."""
+        name = getattr(entry, "program", "")
+        if name and self.programs and name not in self.programs and not self.case.path_of(name).is_file():
+            hint = nearest(name, self.programs) or f"known: {', '.join(sorted(self.programs))}"
+            self.add(
+                NO_FILE, f"a program is a shipped name or a file; {name!r} is neither", entry, "program", hint
+            )
+
+    def site(self, entry: Entry) -> None:
+        """Check that the board has the site; that of a mend may be the beginning of several."""
+        if not self.sites or not isinstance(entry, Measured | Mended) or not entry.site:
+            return
+        group = isinstance(entry, Mended) and any(s.startswith(f"{entry.site}/") for s in self.sites)
+        if entry.site not in self.sites and not group:
+            hint = nearest(entry.site, self.sites)
+            self.add(
+                UNKNOWN_NAME, f"the board must have the site; it has no {entry.site!r}", entry, "site", hint
+            )
+
+    def names(self, entry: Entry, machine: MachineSpec) -> None:
+        """Check what an entry says against the machine."""
+        addresses = evolve(machine.word, bits=machine.address_bits)
+        match entry:
+            case Stop():
+                self.lamps(entry, machine)
+                self.fits(entry, "address", entry.address, addresses)
+            case Alarm():
+                self.known(entry, "alarm", entry.alarm, [a.name for a in machine.alarms])
+                self.fits(entry, "first", entry.first, addresses)
+            case Printed() if entry.port:
+                self.known(entry, "port", entry.port, [p.name for p in machine.ports])
+            case Hung() if entry.within:
+                self.ranges(entry, "within", entry.within, addresses, 1 << machine.address_bits)
+            case Dump() | Addresses():
+                stores = [s.name for s in machine.stores]
+                if self.known(entry, "store", entry.store, stores) and isinstance(entry, Addresses):
+                    words = machine.store(entry.store).words
+                    whole = evolve(machine.word, bits=max(1, (words - 1).bit_length()))
+                    if entry.failing:
+                        self.ranges(entry, "failing", entry.failing, whole, words)
+            case _:
+                pass
+
+    def known(self, entry: Entry, attribute: str, name: str, names: Collection[str]) -> bool:
+        """Whether a name is one of the machine's; record it if not."""
+        if name in names:
+            return True
+        hint = nearest(name, names) or f"known: {', '.join(names)}"
+        self.add(
+            UNKNOWN_NAME, f"the machine must have the {attribute}; it has no {name!r}", entry, attribute, hint
+        )
+        return False
+
+    def fits(self, entry: Entry, attribute: str, digits: str, form: WordFormat) -> None:
+        if digits:
+            try:
+                form.parse_masked(digits)
+            except ValueError as error:
+                self.add(DOES_NOT_FIT, str(error), entry, attribute)
+
+    def ranges(self, entry: Entry, attribute: str, text: str, form: WordFormat, words: int) -> None:
+        try:
+            beyond = [last for _, last in parse_addresses(text, form) if last >= words]
+        except ValueError as error:
+            self.add(DOES_NOT_FIT, str(error), entry, attribute)
+            return
+        if beyond:
+            last = form.tagged(words - 1)
+            self.add(
+                DOES_NOT_FIT, f"addresses run to {last}; given {form.tagged(beyond[0])}", entry, attribute
+            )
+
+    def lamps(self, entry: Stop, machine: MachineSpec) -> None:
+        rows = {lamp.name: lamp for lamp in machine.lamps}
+        for one in parse_lamps(entry.lamps):
+            if one.name not in rows:
+                hint = nearest(one.name, rows) or f"known: {', '.join(rows)}"
+                self.add(
+                    UNKNOWN_NAME,
+                    f"the machine must have the lamps; it has no {one.name!r}",
+                    entry,
+                    "lamps",
+                    hint,
+                )
+                continue
+            form = lamp_format(machine, rows[one.name].shows)
+            try:
+                form.parse_masked(one.digits)
+            except ValueError as error:
+                self.add(DOES_NOT_FIT, f"lamps {one.name!r}: {error}", entry, "lamps")
+
+
+def lamp_format(machine: MachineSpec, shows: str) -> WordFormat:
+    """Return how a row of lamps is written: as wide as what it shows."""
+    if shows.startswith("alarm:"):
+        return evolve(machine.word, bits=1)
+    found = (r.bits for r in machine.registers if shows in {r.name, *r.names, *_numbered(r)})
+    return evolve(machine.word, bits=next(found, machine.word.bits))
+
+
+def _numbered(register: RegisterSpec) -> list[str]:
+    return [f"{register.name}{number}" for number in range(register.count)]
