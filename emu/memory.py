@@ -215,7 +215,10 @@ class _Ready:
 
 def _ready(mode: Mode) -> _Ready:
     rows = [
-        {int(a): (r, w) for a, r, w in zip(t.moved, t.read_to.tolist(), t.write_to.tolist(), strict=True)}
+        {
+            int(a): (list(dict.fromkeys(r)), list(dict.fromkeys(w)))  # a row is filled up with its last cell
+            for a, r, w in zip(t.moved, t.read_to.tolist(), t.write_to.tolist(), strict=True)
+        }
         for t in mode.tables
     ]
     masks = [
@@ -275,6 +278,10 @@ class PlannedMemory:
     def bus(self, address: int) -> int:
         """Return the machine address that arrives at the windows."""
         return self._now.bus.get(address, address)
+
+    def opened(self, store: int, address: int) -> tuple[int, ...]:
+        """Return the cells that answer a reading of an address, each once, under the gates as settled."""
+        return tuple(dict.fromkeys(self._rows(store, address)[0]))
 
     def read(self, store: int, address: int) -> int:
         """Read a stored word: sense, restore where reading destroys, then the way to the processor."""

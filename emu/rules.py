@@ -82,6 +82,11 @@ class History(Protocol):
     last_read: list[int]
 
 
+def looks_back(rule: Rule) -> bool:
+    """Return whether what the rule does depends on words that passed before."""
+    return rule.last_mask != 0 or rule.action in {"hold", "late"}
+
+
 def applied(effect: Effect, word: int, bits: int) -> int:
     """Return the word with the bits cleared, set or flipped."""
     return {"clear": word & ~bits, "set": word | bits, "flip": word ^ bits}[effect]

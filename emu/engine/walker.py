@@ -19,6 +19,7 @@ from emu.engine.loops import LoopWatch, Moment, TrackedCells
 from emu.engine.powerup import power_up
 from emu.memory import PlannedMemory, identity_plan, shapes_of
 from emu.record import Event, EventKind
+from emu.rules import looks_back
 from emu.spec import InstructionSpec, MachineSpec, StoreSpec, WindowSpec
 from emu.words import WordFormat
 
@@ -76,6 +77,7 @@ class WalkingRun:
     _decoded: dict[int, Decoded] = field(factory=dict)
     _windows: list[tuple[WindowSpec, int, StoreSpec]] = field(factory=list)
     _counter_mask: int = 0
+    _looks_back: bool = False
 
     def __attrs_post_init__(self) -> None:
         machine = self.request.machine
@@ -93,6 +95,7 @@ class WalkingRun:
         self._actions = {a.name: a.action for a in machine.alarms}
         self._counter_mask = (1 << machine.register(machine.counter).bits) - 1
         self._windows = [(w, machine.store_index(w.store), machine.store(w.store)) for w in machine.windows]
+        self._looks_back = any(looks_back(rule) for mode in self.memory.plan.modes for rule in mode.rules)
         if self.request.stop_on_loop and not self.memory.plan.gates:
             self._loop = LoopWatch([c for c in self.memory.cells if isinstance(c, TrackedCells)])
 
@@ -128,7 +131,7 @@ class WalkingRun:
 
     def _timers(self) -> None:
         for number, timer in enumerate(self.machine.timers):
-            while self.stop is None and self.time_ns >= self.timers_due[number]:
+            if self.stop is None and self.time_ns >= self.timers_due[number]:
                 self.timers_due[number] += timer.period_ns
                 if not timer.enable or self.registers[timer.enable]:
                     execute(timer.does, Scope(self, {}, {}))
@@ -219,7 +222,7 @@ class WalkingRun:
     def _state(self) -> tuple[object, ...]:
         memory = self.memory
         history: tuple[object, ...] = ()
-        if any(mode.rules for mode in memory.plan.modes):
+        if self._looks_back:
             history = (memory.last_word, memory.last_address, tuple(memory.last_read))
         lengths = {n: len(w) for n, w in self.request.inputs.items()}
         return (
