@@ -75,6 +75,11 @@ def digits(value: int, base: Base) -> str:
     return sign + {2: f"0b{size:b}", 8: f"0o{size:o}", 16: f"0x{size:x}"}.get(base, str(size))
 
 
+def plain(value: int, base: Base) -> str:
+    """Return a number from 0 up in digits of the base alone, as few as it needs."""
+    return format(value, {2: "b", 8: "o", 16: "x"}.get(base, "d"))
+
+
 @frozen
 class Layout:
     """The windows and stores of a machine, asked in both directions."""

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from typing import Final
 
 from emu.assemble.assembly import Assembly
-from emu.assemble.layout import Layout, Spot
+from emu.assemble.layout import Layout, Spot, plain
 from emu.assemble.statements import Filled, Item, Reserved, Row
 from emu.assemble.symbols import Symbol
 from emu.codes import check_bits, encode
@@ -53,7 +53,7 @@ class _Columns:
         """Return how the place of a word is shown."""
         if spot.window < 0:
             return f"{self.machine.stores[spot.store].name}[{spot.index}]"
-        bank = f"{spot.bank:>2}:" if spot.bank is not None else ""
+        bank = f"{plain(spot.bank, self.layout.base):>2}:" if spot.bank is not None else ""
         return bank + self.address.text(spot.address)
 
     def check(self, store: int, word: int) -> str:
@@ -125,7 +125,7 @@ def _value(symbol: Symbol, layout: Layout) -> str:
     if symbol.kind == "label":
         if symbol.value < 0:
             return "none"
-        bank = f"{symbol.bank}:" if symbol.bank is not None else ""
+        bank = f"{plain(symbol.bank, layout.base)}:" if symbol.bank is not None else ""
         return bank + layout.address_format().text(symbol.value & (1 << layout.machine.address_bits) - 1)
     word, base = layout.machine.word, layout.base
     fits = 0 <= symbol.value < 1 << word.bits

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from emu.assemble import assemble, render_listing, render_symbols
 from emu.codes import verify
+from emu.load import load_machine
 from emu.where import Source
 
 FOLDER = Path(__file__).parent
@@ -55,6 +56,13 @@ def read_back(listing, machine, banks):
         if re.match(r" *[0-7]{4} +\d+  .*reserve", line):
             last = None
     return stores
+
+
+def test_banks_are_in_the_base_of_the_machine():
+    source = Source("p.asm", ".bank 0d_23\n.at 0o4000\nlast: stop\n")
+    assembly = assemble(source, load_machine("fulmar"))
+    assert "27:4000  007402  0" in render_listing(assembly)
+    assert "last  27:4000" in render_symbols(assembly)
 
 
 statements = st.one_of(
