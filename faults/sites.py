@@ -13,13 +13,19 @@ from attrs import frozen
 
 IntArray = npt.NDArray[np.int64]
 Way = Literal["read", "write", "both"]
+Undriven = Literal["zeros", "ones", "residue"]
 
 # The order in which a signal passes the stages, from the processor to the cells and back (emu.compose).
 STAGE_BUS_ADDRESS = 0
 STAGE_STORE_ADDRESS = 20
 STAGE_SELECT = 30
+STAGE_LEG = 33
+STAGE_INHIBIT_OPEN = 35  # what an open inhibit line lets through,
+STAGE_INHIBIT_ON = 36  # what one that is always on blocks,
+STAGE_INHIBIT_PARITY = 37  # and what the parity pair blocks after all
 STAGE_CELL = 40
-STAGE_SENSE = 50
+STAGE_WIRE = 50
+STAGE_SENSE = 52
 STAGE_WRITE = 55
 STAGE_STORE_DATA = 60
 STAGE_BUS_DATA = 99
@@ -27,18 +33,26 @@ STAGE_BUS_DATA = 99
 
 @frozen
 class Region:
-    """A set of cells of one store: those in one of the ranges (first, last) with ``cell & mask == value``."""
+    """The cells ``c`` of a store of ``words`` words with ``c & mask == value``."""
 
-    ranges: tuple[tuple[int, int], ...]
+    words: int
     mask: int = 0
     value: int = 0
 
     def cells(self) -> IntArray:
         """Return the cells, ascending (int64[n])."""
-        parts = [np.arange(first, last + 1, dtype=np.int64) for first, last in self.ranges]
-        cells = np.concatenate(parts) if parts else np.zeros(0, np.int64)
+        cells = np.arange(self.words, dtype=np.int64)
         chosen: IntArray = cells[(cells & self.mask) == self.value]
         return chosen
+
+    def __contains__(self, cell: int) -> bool:
+        return 0 <= cell < self.words and cell & self.mask == self.value
+
+    def within(self, mask: int, value: int) -> "Region | None":
+        """Return the part of the region where also ``cell & mask == value``; None if there is none."""
+        if (self.value ^ value) & self.mask & mask:
+            return None
+        return Region(self.words, self.mask | mask, self.value | value)
 
 
 @frozen
@@ -60,13 +74,12 @@ class Labels:
 
 @frozen
 class AddressLine:
-    """Line ``bit`` (weight 2**bit) of a store's address. ``bits``: the data bits it serves (a chip's
-    address leg serves one; otherwise all). ``floats``: the level an open line drifts to.
+    """Line ``bit`` (weight 2**bit) of a store's address. ``floats``: the level an open line drifts to.
+    ``bank``: the line comes from a bank register.
     """  # noqa: D205
 
     store: int
     bit: int
-    bits: int
     floats: int = 1
     bank: bool = False
 
@@ -85,6 +98,8 @@ class DataLine:
 
     ``way``: read (a sense wire, an output), write (an input) or both (a bus). ``side`` ``sense`` lies
     between cells and the memory register, so that a restore sees it; ``bus`` lies behind it.
+    ``worst``: parts (mask, value) of the addresses where half-select noise is against the signal, as the
+    winding of the sense wire has it; () where the store has no such winding.
     """
 
     store: int
@@ -93,18 +108,26 @@ class DataLine:
     way: Way
     side: Literal["sense", "bus"]
     floats: int = 0
+    worst: tuple[tuple[int, int], ...] = ()
+
+
+@frozen
+class BusDataLine:
+    """The line of the processor's data bus that carries one stored bit (mask ``bit``) of every store."""
+
+    bit: int
+    floats: int = 0
 
 
 @frozen
 class SelectLine:
-    """A line that must be active for the cells of ``region`` to be opened: an X or Y line, a driver group,
-    a module, a strand, a chip row, a chip.
+    """A line that must be active for the cells of ``region`` to be opened: an X or Y line, a driver,
+    a module, a strand, a row of chips, a single core.
 
-    ``mask``/``value``: the part of the cell number the family of lines decodes (``cell & mask == value``
-    in the region of this line), used when the line is active all the time: then cell c also opens
-    ``(c & ~mask) | value``. mask 0: not a power-of-two family; then ``family`` gives, for line i, its
-    first cell and the lines have equal lengths: cell c also opens ``first + (c - first of its line)``.
-    ``bits``: data bits affected (all, or one chip's). ``way``: the half cycle it serves.
+    ``mask``/``value``: the part of the cell number that the family of lines decodes (``cell & mask ==
+    value`` in the region of this line). When the line is active all the time, cell c also opens
+    ``(c & ~mask) | value``. ``bits``: the data bits affected (all, or one chip's). ``way``: the half cycle
+    it serves. ``undriven``: what is read where nothing is selected.
     """  # noqa: D205
 
     store: int
@@ -112,16 +135,16 @@ class SelectLine:
     bits: int
     mask: int = 0
     value: int = 0
-    family: tuple[int, ...] = ()
     way: Way = "both"
+    undriven: Undriven = "zeros"
 
 
 @frozen
 class CoreInhibit:
     """In a woven store: the inhibit line that blocks the cores whose address bit ``bit`` is not ``level``
     (it is driven when the address bit is ``level``). ``region``: the cells of its module or of the store.
-    ``parity_pair``: the store also has an inhibit pair driven by the parity of the address bits
-    ``decoded`` (mask of the address bits that choose the core); bit -1 is a line of that pair.
+    ``decoded``: mask of the address bits that choose the core. ``parity_pair``: the store also has an
+    inhibit pair driven by the parity of those bits; bit -1 is a line of that pair.
     """  # noqa: D205
 
     store: int
@@ -143,12 +166,14 @@ class ZeroInhibit:
 
 @frozen
 class Control:
-    """A timing or control line: ``strobe``, ``rewrite``, ``refresh``, ``clear``."""
+    """A timing or control line: ``strobe``, ``rewrite``, ``refresh``. ``worst`` as for :class:`DataLine`."""
 
     store: int
-    purpose: Literal["strobe", "rewrite", "refresh", "clear"]
-    region: Region | None
+    purpose: Literal["strobe", "rewrite", "refresh"]
+    region: Region
     bits: int
+    worst: tuple[tuple[int, int], ...] = ()
+    faded: tuple[tuple[int, int], ...] = ()  # refresh: parts (mask, value) whose cells fade to 1, not 0
 
 
 @frozen
@@ -157,6 +182,31 @@ class SharedNet:
 
     members: tuple[str, ...]
     effect: Literal["read-ones", "read-zeros", "dead"]
+
+
+@frozen
+class Chip:
+    """A chip that holds one stored bit (mask ``bit``) of the cells of ``region``.
+
+    ``top``: its address bits from the most significant, as masks of the store's address.
+    """
+
+    store: int
+    bit: int
+    region: Region
+    top: tuple[int, ...]
+    undriven: Undriven = "zeros"
+
+
+@frozen
+class ChipLeg:
+    """An address leg of one chip. ``mask``: the store's address bits it carries (two if multiplexed)."""
+
+    store: int
+    bit: int
+    region: Region
+    mask: int
+    floats: int = 1
 
 
 @frozen
@@ -170,20 +220,24 @@ class CellBit:
 
 @frozen
 class StandIn:
-    """A unit that serves a store's words on request, beside or instead of the store."""
+    """A unit that serves a store's words on request, in place of the store."""
 
     store: int
+    bits: int
 
 
 Role = (
     AddressLine
     | BusAddressLine
     | DataLine
+    | BusDataLine
     | SelectLine
     | CoreInhibit
     | ZeroInhibit
     | Control
     | SharedNet
+    | Chip
+    | ChipLeg
     | CellBit
     | StandIn
 )

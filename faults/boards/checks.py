@@ -1,0 +1,38 @@
+"""Checks that every way of building makes of the address bits in its table."""
+
+from collections.abc import Iterator, Mapping
+
+from faults.boards.bits import bit_list
+from faults.boards.technology import StoreGround
+
+
+def bits_exist(ground: StoreGround, keys: Mapping[str, str]) -> Iterator[tuple[str, str]]:
+    """Yield a problem for every key that names an address bit the store does not have."""
+    most = ground.address_bits
+    for name, text in keys.items():
+        beyond = [b for b in bit_list(text) if b >= most]
+        if beyond:
+            yield name, f"store {ground.name!r} has address bits 0 to {most - 1}; {name!r} names {beyond[0]}"
+
+
+def split_problems(ground: StoreGround, keys: Mapping[str, str]) -> Iterator[tuple[str, str]]:
+    """Yield problems unless the keys share out all address bits, each to one of them."""
+    beyond = list(bits_exist(ground, keys))
+    yield from beyond
+    owner: dict[int, str] = {}
+    for name, text in keys.items():
+        for bit in bit_list(text):
+            if bit in owner:
+                yield name, f"an address bit is decoded once; bit {bit} stands in {owner[bit]!r} and {name!r}"
+            owner.setdefault(bit, name)
+    left = [b for b in range(ground.address_bits) if b not in owner]
+    if left and not beyond:
+        names = ", ".join(repr(n) for n in keys)
+        yield next(iter(keys)), f"every address bit must be decoded by one of {names}; bit {left[0]} is not"
+
+
+def part_problems(ground: StoreGround, whole: str, name: str, text: str) -> Iterator[tuple[str, str]]:
+    """Yield a problem if ``text`` names bits that are not among those of ``whole``."""
+    outside = [b for b in bit_list(text) if b not in bit_list(whole)]
+    if outside:
+        yield name, f"{name!r} of {ground.name!r} must be among the bits {whole!r}; bit {outside[0]} is not"

@@ -1,0 +1,1 @@
+"""What can go wrong at each role, as alterations of a memory; kinds of fault choose among them."""

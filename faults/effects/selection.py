@@ -1,0 +1,141 @@
+"""Selection: lines that never or always open their cells, or open those of a neighbour too."""
+
+from collections.abc import Callable
+
+import numpy as np
+
+from emu.compose import NO_CELL, Alteration, Altered, Masks, Selection, position
+from emu.memory import ONES
+from emu.rules import Rule
+from faults.boards.board import Board
+from faults.effects.lines import Tie
+from faults.sites import (
+    STAGE_INHIBIT_ON,
+    STAGE_INHIBIT_PARITY,
+    CoreInhibit,
+    IntArray,
+    Region,
+    SelectLine,
+    Site,
+)
+
+_ODD = np.int64(1 << 40)  # marks a core whose bits differ from the address in an odd number of places
+
+
+def never_selected(board: Board, site: Site, role: SelectLine) -> tuple[Alteration, ...]:
+    """Return a line that never opens its cells; what is read then is what an undriven line shows."""
+    where, region, shape = position(site.stage, site.path), role.region, board.shapes[role.store]
+    full = (1 << shape.bits) - 1
+    if role.bits != full:
+        return (Masks(where, role.store, "read", 0, role.bits, region.cells()),)
+    if role.undriven == "ones" and role.way == "both":
+        read = Selection(where, role.store, _closed(region, shape.words + ONES), "read")
+        return (read, Selection(where, role.store, _closed(region, NO_CELL), "write"))
+    closed = Selection(where, role.store, _closed(region, NO_CELL), role.way)
+    if role.undriven == "residue":
+        return (closed, left_on_bus(site, role.store, full, region))
+    return (closed,)
+
+
+def left_on_bus(site: Site, store: int, bits: int, region: Region) -> Altered:
+    """Return reads of a region that show what was last on the bus."""
+    rule = Rule(
+        "bus", store, "hold", bits, on="read", address_mask=region.mask, address_value=region.value
+    )  # fmt: skip
+    return Altered(position(site.stage, site.path), rule)
+
+
+def _inside(cells: IntArray, region: Region) -> IntArray:
+    inside: IntArray = (cells >= 0) & (cells < region.words) & ((cells & region.mask) == region.value)
+    return inside
+
+
+def _closed(region: Region, instead: int) -> Callable[[IntArray], IntArray]:
+    return lambda cells: np.where(_inside(cells, region), instead, cells)
+
+
+def always_selected(site: Site, role: SelectLine) -> tuple[Alteration, ...]:
+    """Return a line that opens its cells besides those that are meant."""
+
+    def change(cells: IntArray) -> IntArray:
+        return _with(cells, _counterpart(cells, role))
+
+    return (Selection(position(site.stage, site.path), role.store, change, role.way),)
+
+
+def _counterpart(cells: IntArray, role: SelectLine) -> IntArray:
+    words = role.region.words
+    other = (cells & ~np.int64(role.mask)) | role.value
+    return np.where((cells >= 0) & (cells < words) & (other < words), other, NO_CELL)
+
+
+def _with(cells: IntArray, more: IntArray) -> IntArray:
+    return np.concatenate([cells, more], axis=1) if np.any(more != NO_CELL) else cells
+
+
+def shorted_selects(sites: tuple[Site, ...], tie: Tie) -> tuple[Alteration, ...]:
+    """Return two lines of which both open when either is meant (or), or neither does any more (and)."""
+    one, other = (s.role for s in sites)
+    assert isinstance(one, SelectLine), "a select line"
+    assert isinstance(other, SelectLine), "a select line"
+
+    def both(cells: IntArray) -> IntArray:
+        mine, its = _inside(cells, one.region), _inside(cells, other.region)
+        more = np.where(mine, _counterpart(cells, other), np.where(its, _counterpart(cells, one), NO_CELL))
+        return _with(cells, more)
+
+    def neither(cells: IntArray) -> IntArray:
+        return np.where(_inside(cells, one.region) | _inside(cells, other.region), NO_CELL, cells)
+
+    change = both if tie == "or" else neither
+    return (Selection(position(sites[0].stage, sites[0].path), one.store, change, one.way),)
+
+
+def inhibit_open(site: Site, role: CoreInhibit) -> tuple[Alteration, ...]:
+    """Return an inhibit line that blocks nothing: where it is driven, one more core is free to switch.
+
+    With a parity pair that core is still blocked by the parity line, unless that one is open too; so cores
+    are first let in with a mark and sorted out once every open line has had its say.
+    """
+
+    def change(cells: IntArray) -> IntArray:
+        plain = cells & (_ODD - 1)
+        driven = _inside(np.where(cells == NO_CELL, NO_CELL, plain), role.region)
+        if role.bit < 0:
+            odd = (_parity(plain, role.decoded) ^ (cells >> 40)) & 1
+            return _with(cells, np.where(driven & (odd == role.level), cells ^ _ODD, NO_CELL))
+        driven &= (plain >> role.bit & 1) == role.level
+        flipped = cells ^ (1 << role.bit)
+        if role.parity_pair:
+            flipped ^= _ODD
+        return _with(cells, np.where(driven, flipped, NO_CELL))
+
+    opened = Selection(position(site.stage, site.path), role.store, change)
+    if not role.parity_pair:
+        return (opened,)
+    sorted_out = position(STAGE_INHIBIT_PARITY, site.path.split("/")[0])
+    return (opened, Selection(sorted_out, role.store, _without_marks))
+
+
+def _without_marks(cells: IntArray) -> IntArray:
+    return np.where((cells != NO_CELL) & (cells >= _ODD), NO_CELL, cells)
+
+
+def inhibit_always_on(site: Site, role: CoreInhibit) -> tuple[Alteration, ...]:
+    """Return an inhibit line that always blocks the cores whose bit is not its level."""
+
+    def change(cells: IntArray) -> IntArray:
+        plain = cells & (_ODD - 1)
+        own = _parity(plain, role.decoded) if role.bit < 0 else plain >> role.bit & 1
+        blocked = _inside(np.where(cells == NO_CELL, NO_CELL, plain), role.region) & (own != role.level)
+        return np.where(blocked, NO_CELL, cells)
+
+    return (Selection(position(STAGE_INHIBIT_ON, site.path), role.store, change),)
+
+
+def _parity(cells: IntArray, mask: int) -> IntArray:
+    bits = cells & mask
+    for shift in (16, 8, 4, 2, 1):
+        bits = bits ^ (bits >> shift)
+    odd: IntArray = bits & 1
+    return odd

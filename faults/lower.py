@@ -1,0 +1,76 @@
+"""From a fault to the memory plan that behaves so."""
+
+from typing import NamedTuple
+
+from emu.compose import Lowered, PlanTooWideError, compose
+from emu.errors import declare, fail
+from emu.memory import MemoryPlan
+from emu.where import Place
+from faults.boards.board import FAULT_PLACE, Board
+from faults.exact import doubt_about
+from faults.fault import Fault, FaultPart
+from faults.kinds import kind_named
+
+CANNOT_COMBINE = declare(
+    "cannot-combine",
+    "Faults at once are foretold only where the model gives what the wires would give.",
+    "Foretell them one by one; where they meet, measure.",
+    "rope/sense/3:stuck-0 & rope/sense/3+4:shorted-or",
+    "fault",
+)
+
+
+def lowered(board: Board, part: FaultPart) -> Lowered:
+    """Return one part of a fault as alterations of the memory. AssertionError if it does not fit its site."""
+    kind = kind_named(part.kind)
+    sites = tuple(board.site(path) for path in part.sites)
+    reason = kind.reason_against(sites, part.params)
+    if reason or part.params not in kind.variants:
+        raise ValueError(reason or f"{part.kind!r} has no form {'-'.join(part.params)!r}")
+    return Lowered(kind.lower(board, sites, part.params), part.gates)
+
+
+def plan_of(board: Board, fault: Fault) -> MemoryPlan:
+    """Return the plan of a fault.
+
+    Raises InputError if several faults at once open more cells than a plan holds, or meet in a way of which
+    the plan would not tell the truth.
+    """
+    parts = [lowered(board, part) for part in fault.parts]
+    try:
+        plan = compose(board.shapes, parts)
+    except PlanTooWideError as error:
+        fail(CANNOT_COMBINE, f"these faults at once are beyond the model: {error}", Place(FAULT_PLACE))
+    doubt = doubt_about(board.shapes, plan, parts) if len(parts) > 1 else ""
+    if doubt:
+        fail(CANNOT_COMBINE, f"these faults at once are beyond the model: {doubt}", Place(FAULT_PLACE))
+    return plan
+
+
+class SmallForm(NamedTuple):
+    """A fault of the bits of one cell: the masks of the plan's table, ``(x & and) | or``."""
+
+    store: int
+    cell: int
+    out_and: int
+    out_or: int
+    in_and: int
+    in_or: int
+
+
+def single_cell_form(board: Board, fault: Fault) -> SmallForm | None:
+    """Return the small form of a single cell that is stuck all the time, or None for any other fault."""
+    if len(fault.parts) != 1:
+        return None
+    part = fault.parts[0]
+    if part.kind != "stuck" or part.gates:
+        return None
+    found = board.tree.find(part.sites[0])
+    if found is None or not found[0].fine or not found[0].prefix.endswith("/cell"):
+        return None
+    store, (cell, index) = found[0].store, found[1]
+    full = (1 << board.shapes[store].bits) - 1
+    bit = 1 << index
+    if part.params == ("1",):
+        return SmallForm(store, cell, full, bit, full, bit)
+    return SmallForm(store, cell, full & ~bit, 0, full & ~bit, 0)
