@@ -11,13 +11,16 @@ import pytest
 from attrs import evolve, frozen
 
 from emu.assemble import Assembly, assemble
-from emu.engine.contract import RunRequest, RunResult
+from emu.engine.compiled import CompiledEngine
+from emu.engine.contract import Engine, RunRequest, RunResult
 from emu.engine.walker import Walker
+from emu.inputs import parse_inputs
 from emu.memory import MemoryPlan, Mode, StoreTable, identity_plan, shapes_of
 from emu.spec import MachineSpec
 from emu.where import Source
-from emu.words import from_signed
 
+GENERATED = CompiledEngine(jit=False)  # ten times the walker's speed, and nothing to compile
+WALKER = Walker()
 PROGRAMS = Path(__file__).parents[2] / "programs"
 
 
@@ -34,15 +37,8 @@ def assembled(machine: MachineSpec, path: Path, changes: Mapping[str, str] | Non
 
 
 def inputs_for(machine: MachineSpec, path: Path) -> dict[int, tuple[int, ...]]:
-    """Read a file of inputs: ``port: word word …`` a line, decimal with sign, # for comments."""
-    ports = {port.name: port.number for port in machine.ports}
-    offered = {}
-    for line in path.read_text(encoding="utf-8").splitlines():
-        name, _, words = line.partition("#")[0].partition(":")
-        if words:
-            numbers = (from_signed(int(w), machine.word.bits, machine.word.arithmetic) for w in words.split())
-            offered[ports[name.strip()]] = tuple(numbers)
-    return offered
+    """Read a file of inputs."""
+    return dict(parse_inputs(Source(path.name, path.read_text(encoding="utf-8")), machine))
 
 
 @frozen
@@ -75,6 +71,7 @@ def run_program(
     name: str,
     changes: Mapping[str, str] | None = None,
     plan: MemoryPlan | None = None,
+    engine: Engine = GENERATED,
     **limits: Any,
 ) -> Ran:
     """Assemble and run a program of the library, with its inputs if it has some."""
@@ -83,13 +80,13 @@ def run_program(
     inputs = inputs_for(machine, inputs_file) if inputs_file.exists() else {}
     assembly = assembled(machine, path, changes)
     request = RunRequest(machine, assembly.image, plan, inputs=inputs, **{"max_steps": 3_000_000} | limits)
-    return Ran(assembly, Walker().run(request))
+    return Ran(assembly, engine.run(request))
 
 
 def run_text(machine: MachineSpec, text: str, **limits: Any) -> Ran:
     """Assemble and run a program given as text."""
     assembly = assemble(Source("test.asm", text), machine)
-    return Ran(assembly, Walker().run(RunRequest(machine, assembly.image, **{"max_steps": 100_000} | limits)))
+    return Ran(assembly, WALKER.run(RunRequest(machine, assembly.image, **{"max_steps": 100_000} | limits)))
 
 
 def altered(machine: MachineSpec, store: str, change: StoreTable) -> MemoryPlan:

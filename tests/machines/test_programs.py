@@ -10,9 +10,10 @@ from emu.load import load_machine
 OPERATIONAL = [("fulmar", "gates"), ("dunlin", "tides"), ("sandpiper", "logger")]
 
 
+@pytest.mark.parametrize("engine", ["WALKER", "GENERATED"])
 @pytest.mark.parametrize(("machine", "name"), OPERATIONAL)
-def test_an_operational_program_prints_its_log(library, machine, name) -> None:
-    ran = library.run_program(load_machine(machine), name)
+def test_an_operational_program_prints_its_log(library, machine, name, engine) -> None:
+    ran = library.run_program(load_machine(machine), name, engine=getattr(library, engine))
     expected = library.PROGRAMS / machine / f"{name}.expected"
     assert ran.printed == expected.read_text(encoding="ascii")
     assert ran.result.stop.kind == "halt"

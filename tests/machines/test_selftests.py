@@ -1,6 +1,6 @@
 """The self-tests find nothing on a healthy machine, and report what they should on a faulty one.
 
-Long tests are shortened here by testing fewer words; the slow tier runs more of them.
+Long tests are shortened here by testing fewer words; test_selftest_page.py runs all of them whole.
 """
 
 import re
@@ -30,27 +30,17 @@ def library_of(library, machine: str) -> list[str]:
     return sorted(path.stem.removeprefix("selftest-") for path in found)
 
 
-def healthy(library, machine: str, name: str, changes) -> None:
-    ran = library.run_program(load_machine(machine), f"selftest-{name}", changes)
+@pytest.mark.parametrize(("machine", "name"), [(m, n) for m, names in QUICK.items() for n in names])
+def test_a_healthy_machine_passes(library, machine, name) -> None:
+    """On the walking engine."""
+    ran = library.run_program(
+        load_machine(machine), f"selftest-{name}", FEWER[machine], engine=library.WALKER
+    )
     expected = SILENT.get((machine, name), "END\n" if name == "rope-from-core" else "GOOD\n")
     assert ran.printed == expected
     assert ran.result.stop.kind == "halt"
     assert not ran.alarms
     assert not ran.result.restarts
-
-
-@pytest.mark.parametrize(("machine", "name"), [(m, n) for m, names in QUICK.items() for n in names])
-def test_a_healthy_machine_passes(library, machine, name) -> None:
-    healthy(library, machine, name, FEWER[machine])
-
-
-@pytest.mark.slow
-@pytest.mark.parametrize("machine", QUICK)
-def test_a_healthy_machine_passes_all_the_others(library, machine) -> None:
-    others = set(library_of(library, machine)) - set(QUICK[machine])
-    assert others
-    for name in sorted(others):
-        healthy(library, machine, name, FEWER[machine])
 
 
 @pytest.mark.parametrize("machine", QUICK)
@@ -145,7 +135,6 @@ def test_the_sums_name_bank_and_module(library) -> None:
     assert not from_core.alarms
 
 
-@pytest.mark.slow
 def test_the_sums_from_core_go_on_after_a_restart(library) -> None:
     one = word_of_bank_9(library) & -word_of_bank_9(library)
     ran = fulmar_with(library, "rope-from-core", "rope", library.stuck_cells([WORD], 17, zeros=one))
