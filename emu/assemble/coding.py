@@ -6,7 +6,7 @@ from attrs import define
 
 from emu.assemble.expression import DOES_NOT_FIT, Operand, evaluate
 from emu.assemble.forms import InstructionSet
-from emu.assemble.layout import Layout, digits
+from emu.assemble.layout import Layout, Spot, digits
 from emu.assemble.lines import LineError, PoisonedError, Report, SourceLine
 from emu.assemble.operands import Site, Value
 from emu.assemble.statements import Coded, Filled, Item, Listed, Ready, Row
@@ -82,13 +82,13 @@ class SecondPass:
         address = item.spot.address if item.spot.window >= 0 else None
         return self.instructions.encode(content.form, pairs, Site(self.machine, address))
 
-    def entry(self, start: tuple[SourceLine, Operand] | None) -> int | None:
+    def entry(self, start: tuple[SourceLine, Operand, Spot | None] | None) -> int | None:
         """Return where the program starts, or None for the machine's own start."""
         if not start:
             return None
-        line, operand = start
+        line, operand, spot = start
         try:
-            value = evaluate(operand.expression, LineScope(self.table, line, None))
+            value = evaluate(operand.expression, LineScope(self.table, line, spot))
             if self.layout.window_at(value) < 0:
                 self.layout.spot_at(value, {})
         except LineError as problem:

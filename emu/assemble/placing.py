@@ -58,7 +58,7 @@ class FirstPass:
     open_include: OpenInclude | None
     rows: list[Row] = field(factory=list)
     banks: dict[int, int] = field(factory=dict)
-    start: tuple[SourceLine, Operand] | None = None
+    start: tuple[SourceLine, Operand, Spot | None] | None = None
     _conditions: Conditions = field(factory=Conditions)
     _spot: Spot | None = None
     _lost: LineError | None = None
@@ -213,7 +213,7 @@ class FirstPass:
         if self.start:
             note = Note("first said here", self.start[0].place(self.start[1].span))
             raise LineError(START_TWICE, "a program has one .start, got another", notes=(note,))
-        self.start = (self._statement.line, operand)
+        self.start = (self._statement.line, operand, self._spot)
 
     def begin_if(self, operand: Operand) -> None:
         """Read the lines up to ``.else`` or ``.end`` only if the value is not 0."""
