@@ -98,7 +98,7 @@ def _natives() -> dict[str, Any]:
 
         return types.int64(types.int64), code
 
-    inner = numba.njit(nogil=True, error_model="numpy")
+    inner = numba.njit(nogil=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
     return {
         "kernel": numba.njit(nogil=True, error_model="numpy"),
         "cached_kernel": numba.njit(nogil=True, error_model="numpy", cache=True),
@@ -260,23 +260,38 @@ class CompiledRun:
     out: Any = None
     ev: Any = None
     variant: Variant = field(init=False)
+    constants: tuple[Any, ...] = field(init=False)
     _kernel: Callable[..., int] = field(init=False)
-    _arguments: tuple[Any, ...] = field(init=False)
+    _extra: tuple[Any, ...] = ()
 
     def __attrs_post_init__(self) -> None:
         compiled, plan = self.compiled, self.plan
-        self.variant = variant_for(plan, trace=self.request.trace)
-        self._kernel = getattr(compiled.module, f"run_{self.variant}")
         room = compiled.module.SITES + _FIRST_ROOM
         if self.out is None:
             self.out = compiled.zeros(3 * room)
+        inputs = compiled.form(offered_inputs(compiled.layout, self.request))
+        self.constants = (inputs, *compiled.constants())
+        self._choose(variant_for(plan, trace=self.request.trace))
         if self.variant == "trace":
             self.ev = compiled.zeros(EVENT_FIELDS * room)
-        inputs = compiled.form(offered_inputs(compiled.layout, self.request))
-        self._arguments = (inputs, *compiled.constants())
         if self.variant != "healthy":
             healthy = plan if plan is not None else identity_of(compiled.machine)
-            self._arguments += compiled.plan_arguments(healthy, self.variant)
+            self._extra = compiled.plan_arguments(healthy, self.variant)
+
+    def _choose(self, variant: Variant) -> None:
+        self.variant = variant
+        self._kernel = getattr(self.compiled.module, f"run_{variant}")
+
+    def note_into(self, arrays: tuple[Any, ...]) -> None:
+        """Let a healthy run note what it does with every cell (``emu.engine.profile``)."""
+        self._choose("profile")
+        self._extra = arrays
+
+    def apply_request(self) -> None:
+        """Put into a restored state what depends on the plan and the seed, not on the past."""
+        fresh = first_state(self.compiled.layout, self.request, self.plan)
+        for name in ("SEED", "LOOKS_BACK", "WATCH"):
+            self.st[self.place(name)] = int(fresh[self.place(name)])
 
     def place(self, name: str) -> int:
         """Return where a part of the state lies."""
@@ -289,11 +304,11 @@ class CompiledRun:
             done = int(st[self.place("STEPS")])
             st[slice_at] = min(until_step, done + SLICE_STEPS)
             st[self.place("OUTPUT_ROOM")] = len(self.out) // 3
-            extra: tuple[Any, ...] = ()
+            extra = self._extra
             if self.variant == "trace":
                 st[self.place("EVENT_ROOM")] = len(self.ev) // EVENT_FIELDS
-                extra = (self.ev,)
-            full = self._kernel(st, self.mem, self.out, *self._arguments, *extra)
+                extra = (*extra, self.ev)
+            full = self._kernel(st, self.mem, self.out, *self.constants, *extra)
             if full:
                 self._grow()
             elif st[stop_at] or st[self.place("STEPS")] >= until_step:

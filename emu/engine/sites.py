@@ -1,9 +1,8 @@
 """The places of a generated function where memory and ports are reached, for every variant of it."""
 
-from collections.abc import Callable
 from typing import Literal
 
-from attrs import define, field, frozen
+from attrs import define, field
 
 from emu.codes import check_bits, sec_ded_syndrome_fix
 from emu.engine.layout import EVENT_KINDS, Layout
@@ -22,31 +21,10 @@ EXTRA: dict[Variant, str] = {
     "profile": "seen, firsts, buses",
 }
 COMMON = "st, mem, out, inp, dec, tab"
-SiteBody = Callable[[str, StoreSpec, str, str], None]  # flat cell, store, text of its number, data
 PEND = {"lamp": 0, "halt": 1, "restart": 2}
 
 
-@frozen
-class Kind:
-    """What matters of a store at a site: stores that agree in it share their lines."""
-
-    bits: int
-    data_bits: int
-    protection: str
-    alarm: str
-    corrected_alarm: str
-    cycle_ns: int
-    writable: bool
-    destructive: bool
-
-
-def kind_of(store: StoreSpec) -> Kind:
-    """Return what matters of a store."""
-    corrected = store.corrected_alarm if store.protection == "sec-ded" else ""
-    return Kind(
-        store.bits, store.data_bits, store.protection, store.alarm, corrected, store.cycle_ns,
-        store.writable, store.destructive,
-    )  # fmt: skip
+Key = tuple[object, ...]
 
 
 @define
@@ -157,27 +135,40 @@ class Sites(Lines):
         self.line(f"{cell} = place({address}{self.banks()})")
         return cell
 
-    def groups(self) -> list[tuple[int, int, StoreSpec]]:
-        """Return (first store, end of cells, a store) for runs of neighbouring stores of one kind."""
+    def key(self, store: StoreSpec, what: str) -> Key:
+        """Return what matters of a store at a site; stores that agree in it share their lines."""
+        code = (store.data_bits, store.protection, store.cycle_ns)
+        if what == "write":
+            return (*code, store.bits, store.writable or self.planned)
+        depends = store.destructive if self.variant == "cell" else store.bits if self.variant == "profile" else 0
+        corrected = store.corrected_alarm if store.protection == "sec-ded" else ""
+        return (*code, store.alarm, corrected, depends)
+
+    def groups(self, what: str) -> list[tuple[int, int, StoreSpec]]:
+        """Return (first store, end of cells, a store) for runs of neighbouring stores that share lines."""
         found: list[tuple[int, int, StoreSpec]] = []
         for number, store in enumerate(self.machine.stores):
             end = self.layout.bases[number + 1]
-            if found and kind_of(found[-1][2]) == kind_of(store):
+            if found and self.key(found[-1][2], what) == self.key(store, what):
                 found[-1] = (found[-1][0], end, found[-1][2])
             else:
                 found.append((number, end, store))
         return found
 
-    def by_kind(self, cell: str, write: SiteBody, word: str) -> None:
-        """Write the lines of each kind of store under a condition on the cell."""
-        groups = self.groups()
+    def by_kind(self, cell: str, what: str, word: str) -> None:
+        """Write the lines of a fetch, read or write, under a condition on the cell where stores differ."""
+        groups = self.groups(what)
         for position, (first, end, store) in enumerate(groups):
             last = position == len(groups) - 1
             if len(groups) > 1:
                 self.line("else:" if last else f"{'el' if position else ''}if {cell} < {end}:")
                 self.indent()
             single = end == self.layout.bases[first + 1]
-            write(cell, store, str(first) if single else f"store_of({cell})", word)
+            number = str(first) if single else f"store_of({cell})"
+            if what == "write":
+                self._writing(cell, store, number, word)
+            else:
+                self._read(what, cell, store, number, word)
             if len(groups) > 1:
                 self.indent(-1)
 
@@ -196,11 +187,11 @@ class Sites(Lines):
         if what == "read":
             self.line("reads += 1")
         if self.everywhere:
-            self.by_kind(cell, self._fetching if what == "fetch" else self._reading, word)
+            self.by_kind(cell, what, word)
             return word
         self.line(f"if {cell} >= 0:")
         self.indent()
-        self.by_kind(cell, self._fetching if what == "fetch" else self._reading, word)
+        self.by_kind(cell, what, word)
         self.indent(-1)
         self.line("else:")
         self.indent()
@@ -218,12 +209,6 @@ class Sites(Lines):
             self.alarm(self.machine.unmapped_alarm)
         if not self.planned:
             self.line("unmapped += 1")
-
-    def _fetching(self, cell: str, store: StoreSpec, number: str, word: str) -> None:
-        self._read("fetch", cell, store, number, word)
-
-    def _reading(self, cell: str, store: StoreSpec, number: str, word: str) -> None:
-        self._read("read", cell, store, number, word)
 
     def _read(self, what: str, cell: str, store: StoreSpec, number: str, word: str) -> None:
         stored = self.name()
@@ -310,7 +295,7 @@ class Sites(Lines):
         if not self.everywhere:
             self.line(f"if {cell} >= 0:")
             self.indent()
-        self.by_kind(cell, self._writing, value)
+        self.by_kind(cell, "write", value)
         self.line("writes += 1")
         if not self.everywhere:
             self.indent(-1)
