@@ -4,6 +4,7 @@ Long tests are shortened here by testing fewer words; test_selftest_page.py runs
 """
 
 import re
+import tomllib
 
 import pytest
 
@@ -228,3 +229,25 @@ def test_sandpiper_names_the_words_that_are_reached_twice(library) -> None:
     assert ran.printed.splitlines()[0] == "BAD 000400 ff0400 bf0440"
     assert len(ran.printed.splitlines()) == 8
     assert not ran.alarms
+
+
+# --- the worst pattern is that of the board
+
+
+@pytest.mark.parametrize(("machine", "first", "last"), [("fulmar", 0, 0o3777), ("dunlin", 0o1000, 0o7777)])
+def test_the_worst_pattern_has_ones_where_the_sense_wire_of_the_board_runs_one_way(
+    library, machine, first, last
+):
+    """All zeros and all ones by the parity of the address bits that the board file calls its winding."""
+    board = library.PROGRAMS.parent / "faults" / "boards" / "files" / f"{machine}.board.toml"
+    stores = tomllib.loads(board.read_text(encoding="utf-8"))["store"]
+    winding = next(store["winding"] for store in stores if store["store"] == "core")
+    bits = [int(bit) for bit in winding.split(",")]
+    ran = library.run_program(
+        load_machine(machine), "selftest-worst" if machine == "dunlin" else "selftest-core-worst"
+    )
+    words = ran.words("core")[first : last + 1]
+    ways = [sum(address >> bit & 1 for bit in bits) & 1 for address in range(first, last + 1)]
+    by_way = {way: {word for word, w in zip(words, ways, strict=True) if w == way} for way in (0, 1)}
+    full = (1 << ran.assembly.machine.word.bits) - 1
+    assert by_way in ({0: {0}, 1: {full}}, {0: {full}, 1: {0}})
