@@ -359,7 +359,7 @@ class PlannedMemory:
             new = word
             if cell in masks:
                 new = (new & masks[cell][2]) | masks[cell][3]
-            new = (new & ~elsewhere) | (old & elsewhere)
+            new = (new & ~elsewhere) | (cells[cell] & elsewhere)
             new = kept(rules, store, cell, old, new)
             cells[cell] = new
             act_on_cells_after_write(rules, store, cell, old, new, cells)

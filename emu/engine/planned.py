@@ -322,7 +322,7 @@ def put_one(
 ) -> None:  # fmt: skip
     """Write a word into one cell, with what its edges do."""
     new = entering(mi, masks, mode_at, cell, word)
-    new = (new & ~elsewhere) | (old & elsewhere)
+    new = (new & ~elsewhere) | (mem[cell] & elsewhere)
     new = kept(rules, first, last, store, cell, old, new)
     set_cell(st, mem, cell, new)
     couple(st, mem, rules, first, last, store, cell, old, new)
