@@ -60,6 +60,11 @@ class Readout:
         return int(np.count_nonzero(self.after != self.contents))
 
     @property
+    def failing(self) -> int:
+        """How many words fail the check of the store."""
+        return int(np.count_nonzero(self.status == ERROR))
+
+    @property
     def silent(self) -> int:
         """How many wrong words pass the check of the store, or are mended to wrong data."""
         return int(np.count_nonzero((self.first != self.contents) & (self.status != ERROR)))
