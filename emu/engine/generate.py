@@ -16,6 +16,7 @@ import emu.engine.planned as planned
 import emu.engine.wordops as wordops
 from emu.codes import sec_ded_row_masks
 from emu.engine.layout import RESTART_TIMES_KEPT, STOP_KINDS, Layout
+from emu.engine.seen import running_lines, writing_lines
 from emu.engine.sites import COMMON, EXTRA, VARIANTS
 from emu.engine.statements import Statements
 from emu.spec import MachineSpec, WindowSpec
@@ -484,7 +485,8 @@ def module_text(machine: MachineSpec) -> str:
     head += ["Ints = object", ""]
     parts = [*_functions(wordops, uses), *_functions(planned), *_functions(noting)]
     own = [*_place(machine, layout), *_store_of(layout), *_syndromes(machine), *_decoder()]
-    tail = [*_observe(machine, layout), *kernels, _BATCH]
+    seen = writing_lines(machine, layout)
+    tail = [*_observe(machine, layout), *seen, *kernels, _BATCH, *running_lines(machine)]
     return "\n".join([*head, *parts, *own, *tail])
 
 
