@@ -212,10 +212,11 @@ def _outcomes(causes: _Causes, forecast: Forecast) -> tuple[Left, ...]:
     found = []
     for outcome in np.flatnonzero(chances > _WORTH_MENTION).tolist():
         left = causes.shares * forecast.weights(outcome)
-        total = float(left.sum())
-        order = np.argsort(-left, kind="stable")
+        some = np.flatnonzero(left)
+        order = some[np.argsort(-left[some], kind="stable")]
+        total = float(left[some].sum())
         held = np.cumsum(left[order]) / total
-        count = int(np.searchsorted(held, 1 - LEFT_OUT - 1e-12)) + 1
+        count = min(len(order), int(np.searchsorted(held, 1 - LEFT_OUT - 1e-12)) + 1)
         alive = order[:count]
         leader, share = int(causes.first[order[0]]), float(left[order[0]]) / total
         name = forecast.names[outcome]

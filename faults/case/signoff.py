@@ -1,0 +1,97 @@
+"""After a mend: has everything that failed run often enough since, and clean."""
+
+from collections.abc import Iterable, Mapping
+from typing import Literal
+
+from attrs import frozen
+
+from faults.case.load import Case
+from faults.case.model import Entry, Failed, Hung, Passed
+from faults.rates import accesses_needed, clean_sentence, rate_sentence
+
+Verdict = Literal["enough", "more runs", "not run", "still fails"]
+
+
+@frozen
+class SignOff:
+    """One program under one condition, before and after the last mend.
+
+    ``rate``: chance of a failure per run before, (failures + 1) / (runs + 2): Laplace's rule, so that one
+    failure in one run does not count as certainty. ``needed``: clean runs for 95 %.
+    """
+
+    program: str
+    condition: str
+    failures_before: int
+    runs_before: int
+    failures_since: int
+    runs_since: int
+    rate: float
+    needed: int
+
+    @property
+    def verdict(self) -> Verdict:
+        """Whether the runs since the mend are enough."""
+        if self.failures_since:
+            return "still fails"
+        if not self.runs_since:
+            return "not run"
+        return "enough" if self.runs_since >= self.needed else "more runs"
+
+    @property
+    def sentence(self) -> str:
+        """The same in words."""
+        name = self.program + (f" ({self.condition})" if self.condition else "")
+        if self.failures_since:
+            return f"{name} still fails. {rate_sentence(self.failures_since, self.runs_since)}"
+        if not self.runs_since:
+            runs = "1 clean run is" if self.needed == 1 else f"{self.needed:,} clean runs are"
+            return f"{name} has not been run since the mend; {runs} needed before calling it mended (95 %)."
+        return f"{name}: {clean_sentence(self.runs_since, self.rate)}"
+
+
+def sign_off(case: Case) -> tuple[SignOff, ...]:
+    """Return what failed before the last mend, in order of first failure; () if nothing was mended.
+
+    Runs count only under the condition under which it failed.
+    """
+    last = len(case.mends)
+    if not last:
+        return ()
+    dated = list(zip(case.epochs, case.entries, strict=True))
+    before = _counts(entry for epoch, entry in dated if epoch < last)
+    since = _counts(entry for epoch, entry in dated if epoch == last)
+    return tuple(_one(key, before, since) for key, (failures, _) in before.items() if failures)
+
+
+Key = tuple[str, str]
+Counts = Mapping[Key, tuple[int, int]]
+
+
+def _one(key: Key, before: Counts, since: Counts) -> SignOff:
+    failures, runs = before[key]
+    rate = (failures + 1) / (runs + 2)
+    again, clean = since.get(key, (0, 0))
+    return SignOff(*key, failures, runs, again, clean, rate, accesses_needed(rate))
+
+
+def _counts(entries: Iterable[Entry]) -> Counts:
+    """Return (failures, runs) of every program under every condition."""
+    found: dict[Key, tuple[int, int]] = {}
+    for entry in entries:
+        if isinstance(entry, Passed | Failed | Hung):
+            failures, runs = _result(entry)
+            key = (entry.program, entry.condition)
+            so_far = found.get(key, (0, 0))
+            found[key] = (so_far[0] + failures, so_far[1] + runs)
+    return found
+
+
+def _result(entry: Passed | Failed | Hung) -> tuple[int, int]:
+    match entry:
+        case Passed():
+            return 0, entry.runs
+        case Failed():
+            return entry.runs if entry.failures is None else entry.failures, entry.runs
+        case Hung():
+            return 1, 1
