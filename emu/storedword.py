@@ -10,9 +10,10 @@ from emu.words import BASE_NAMES, WordFormat
 class StoredFormat(WordFormat):
     """A word of ``bits`` bits of which the low ``data_bits`` are data, numbered as the machine numbers them.
 
-    A single check bit is called ``P``, several ``C0``, ``C1`` and so on from the least significant. Naming
-    them apart keeps the numbers of the data bits right where a machine counts bits from the left. The
-    sentence leaves out arithmetic, which is no matter of stored bits.
+    A single check bit is called ``parity``, several ``check0``, ``check1`` and so on from the least
+    significant, as in the notation of faults. Naming them apart keeps the numbers of the data bits right
+    where a machine counts bits from the left. The sentence leaves out arithmetic, which is no matter of
+    stored bits.
     """
 
     data_bits: int = field(kw_only=True, validator=[valid.instance_of(int), valid.ge(1)])
@@ -30,13 +31,13 @@ class StoredFormat(WordFormat):
     def label(self, exponent: int) -> str:
         """Return the name of the bit of weight ``2**exponent``; ValueError if there is none."""
         if self.data_bits <= exponent < self.bits:
-            return "P" if self.checks == 1 else f"C{exponent - self.data_bits}"
+            return "parity" if self.checks == 1 else f"check{exponent - self.data_bits}"
         return self.data.label(exponent)
 
     def bit_of(self, label: str | int) -> int:
         """Return the weight exponent of the bit called ``label``; ValueError if there is none."""
         names = {self.label(n): n for n in range(self.data_bits, self.bits)}
-        found = names.get(str(label).strip().upper())
+        found = names.get(str(label).strip().lower())
         return self.data.bit_of(label) if found is None else found
 
     def numbering_sentence(self) -> str:
@@ -47,7 +48,7 @@ class StoredFormat(WordFormat):
         ends = f"bit {top} is the most significant, bit {bottom} the least significant"
         sentence = f"Words of {size}, in {BASE_NAMES[self.base]}; {ends}."
         if self.checks == 1:
-            return f"{sentence} P is the parity bit, above the data."
+            return f"{sentence} The parity bit lies above the data."
         if self.checks:
-            return f"{sentence} C{self.checks - 1} to C0 are the check bits, above the data."
+            return f"{sentence} The bits check{self.checks - 1} to check0 lie above the data."
         return sentence

@@ -43,9 +43,9 @@ _CLI_HEAD: Final = """\
 `corewright COMMAND` with `-h` or `--help` tells what it does. This page is made from the commands.
 
 - The result goes to standard output, everything else to standard error; `-q` leaves out notices and progress.
-- `-` stands for standard input or standard output. An output file is written whole or not at all, and an
-  existing one only with `--force`.
-- `--json` prints one object instead of text ([json.md](json.md)); bad input is then told as an object as well.
+- `-` stands for standard input or standard output. An output file is written whole or not at all, and
+  an existing one only with `--force`.
+- `--json` prints one object instead of text ([json.md](json.md)); bad input is then told as an object too.
 - Colour: `--color` decides; else `NO_COLOR`, then `FORCE_COLOR`, then whether a terminal is there that can
   (`TERM=dumb` cannot). Nothing is told by colour alone. Where the terminal knows only ASCII, so do we.
 - Tables fit the terminal, or `COLUMNS`.
@@ -117,8 +117,8 @@ def errors_page() -> str:
     lines = [
         "# Error codes",
         "",
-        "Every error of an input ends in its code in brackets. A code keeps its meaning. This page is made from",
-        "the declarations in the code, and a test runs every example and finds its code.",
+        "Every error of an input ends in its code in brackets. A code keeps its meaning. This page is made",
+        "from the declarations in the code, and a test runs every example and finds its code.",
     ]
     for code in declared().values():
         lines += ["", *_code(code)]

@@ -149,8 +149,8 @@ def _own_word(layout: FileLayout, options: Mapping[str, Any]) -> FileWord:
         raise click.UsageError("--base and --parity need --word, the data bits of a word")
     parity = next((kind for kind in PARITIES if kind == options["parity"]), None)
     checks: Checks = "stored" if parity else layout.checks
-    ways = (layout.align, layout.byte_order, layout.addresses)
-    return FileWord(options["bits"] or 64, parity or "none", checks, 8, *ways)
+    base = _base(options["base"] or "8")
+    return evolve(layout, checks=checks).word(options["bits"] or 64, parity or "none", base)
 
 
 def _base(text: str) -> Base:
