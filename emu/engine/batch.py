@@ -44,16 +44,40 @@ def run_cell_faults(profile: RunProfile, faults: Ints) -> CellOutcomes:
     faults = np.asarray(faults, np.int64).reshape(-1, 6)
     bases = np.array(profile.layout.bases, np.int64)
     cells = bases[faults[:, 0]] + faults[:, 1]
-    first = profile.mask_effects(faults[:, 0], cells, faults[:, 2:])
+    first, written = _starts(profile, faults, cells)
     active = first != NEVER
-    rows = np.column_stack([cells, faults[:, 2:], first])
+    rows = np.column_stack([cells, faults[:, 2:], first, written])
     order = np.flatnonzero(active)
     order = order[np.argsort(first[order], kind="stable")]
     found = _run(profile, np.ascontiguousarray(rows[order]))
-    healthy = _run(profile, np.array([[-1, 0, 0, 0, 0, NEVER]], np.int64))[0]
+    healthy = _run(profile, np.array([[-1, 0, 0, 0, 0, NEVER, NEVER]], np.int64))[0]
     results = np.tile(healthy, (len(faults), 1))
     results[order] = found
     return CellOutcomes(results[:, 0], int(healthy[0]), active, results[:, 1], results[:, 2])
+
+
+def _starts(profile: RunProfile, faults: Ints, cells: Ints) -> tuple[Ints, Ints]:
+    """Return where each run begins, and since when the cell holds what the masks let in (NEVER: from then).
+
+    A stuck cell, whose masks are alike on both ways, shows nothing until it is first *read* wrong: what it
+    held before is made good when the run begins. Only the search for loops could have seen the difference
+    earlier, so this does not hold where all but memory recurred in the meantime.
+    """
+    plain = profile.mask_effects(faults[:, 0], cells, faults[:, 2:])
+    stuck = np.all(faults[:, 2:4] == faults[:, 4:6], axis=1)
+    through = np.full((len(faults), 4), -1)
+    through[:, 1] = through[:, 3] = 0
+    read, write = through.copy(), through
+    read[:, :2], write[:, 2:] = faults[:, 2:4], faults[:, 4:6]
+    seen = profile.mask_effects(faults[:, 0], cells, read)
+    written = profile.mask_effects(faults[:, 0], cells, write)
+    near = np.append(profile.near, NEVER)
+    after = np.minimum(np.searchsorted(near, written, side="right"), len(near) - 1)
+    following = near[after]  # the first such look after the write
+    if len(profile.near) and profile.near_overflows:
+        following = np.minimum(following, np.maximum(written, profile.near[-1]))
+    early = stuck & ((following > seen) | (following == NEVER))
+    return np.where(early, seen, plain), np.where(early, written, NEVER)
 
 
 def _run(profile: RunProfile, rows: Ints) -> Ints:
@@ -67,10 +91,13 @@ def _run(profile: RunProfile, rows: Ints) -> Ints:
     cells = profile.layout.bases[-1]
     work = run.st.copy()
     work[run.place("EPOCH")] = 0
+    past = profile.pasts.get(int(run.st[run.place("PAST_STEPS")]), run.mem)
+    run.st[run.place("SHOW_PAST")] = 1
+    past = past.copy()
     arrays: tuple[Any, ...] = (compiled.zeros(2 * cells), compiled.zeros(cells))
     found, flat = compiled.zeros(3 * count), compiled.form(rows.reshape(-1))
     kernel, constants = compiled.module.run_batch, run.constants
     for start in range(0, count, _CHUNK):
         end = min(start + _CHUNK, count)
-        kernel(run.st, work, run.mem, run.out, *constants, *arrays, flat, start, end, found)
+        kernel(run.st, work, run.mem, past, run.out, *constants, *arrays, flat, start, end, found)
     return np.asarray(found, np.int64).reshape(-1, 3)

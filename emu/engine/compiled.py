@@ -299,20 +299,23 @@ class CompiledRun:
 
     def advance(self, until_step: int = FOREVER) -> None:
         """Run to a stop, or to the boundary at which ``until_step`` instructions have been executed."""
-        st, slice_at, stop_at = self.st, self.place("SLICE"), self.place("STOP")
-        while True:
-            done = int(st[self.place("STEPS")])
-            st[slice_at] = min(until_step, done + SLICE_STEPS)
-            st[self.place("OUTPUT_ROOM")] = len(self.out) // 3
-            extra = self._extra
-            if self.variant == "trace":
-                st[self.place("EVENT_ROOM")] = len(self.ev) // EVENT_FIELDS
-                extra = (*extra, self.ev)
-            full = self._kernel(st, self.mem, self.out, *self.constants, *extra)
-            if full:
-                self._grow()
-            elif st[stop_at] or st[self.place("STEPS")] >= until_step:
-                return
+        while not self.advance_slice(until_step):
+            pass
+
+    def advance_slice(self, until_step: int = FOREVER) -> bool:
+        """Run for one slice; return whether the run has stopped or come to ``until_step``."""
+        st = self.st
+        done = int(st[self.place("STEPS")])
+        st[self.place("SLICE")] = min(until_step, done + SLICE_STEPS)
+        st[self.place("OUTPUT_ROOM")] = len(self.out) // 3
+        extra = self._extra
+        if self.variant == "trace":
+            st[self.place("EVENT_ROOM")] = len(self.ev) // EVENT_FIELDS
+            extra = (*extra, self.ev)
+        if self._kernel(st, self.mem, self.out, *self.constants, *extra):
+            self._grow()
+            return False
+        return bool(st[self.place("STOP")] or st[self.place("STEPS")] >= until_step)
 
     def _grow(self) -> None:
         """Double the lists of outputs and events."""

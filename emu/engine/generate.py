@@ -273,7 +273,9 @@ class Kernel(Statements):
     def _look(self) -> None:
         counter = self.register(self.machine.counter)
         past_counter = dict(self._compared())[counter]
-        self.line(f"if st[PAST] and st[HASH] == st[PAST_HASH] and {counter} == {past_counter}:")
+        noting = self.variant == "profile"
+        same_hash = "" if noting else "st[HASH] == st[PAST_HASH] and "
+        self.line(f"if st[PAST] and {same_hash}{counter} == {past_counter}:")
         self.indent()
         self.line("apart = 0")
         for present, past in self._compared():
@@ -286,6 +288,8 @@ class Kernel(Statements):
             self.line("if st[LOOKS_BACK]:")
             for part in ("LAST_WORD", "LAST_ADDRESS"):
                 self.line(f"    apart |= st[{part}] ^ st[PAST_{part}]")
+        if noting:
+            self.block("if apart == 0 and st[HASH] != st[PAST_HASH]:", ["note_near(near, steps)", "apart = 1"])
         self.line("if apart == 0:")
         self.indent()
         self._loop_found(counter)
@@ -325,6 +329,8 @@ class Kernel(Statements):
             self.line(f"st[{place}] = {value}")
         self.line("low = 1 << 62")
         self.line("high = -1")
+        if self.variant in {"healthy", "profile"}:
+            self.block("if st[SHOW_PAST]:", ["st[SLICE] = steps", "lim = 0"])
 
 
 def direct_bits(machine: MachineSpec) -> int:
@@ -431,13 +437,29 @@ def _observe(machine: MachineSpec, layout: Layout) -> list[str]:
 
 
 _BATCH = '''
+@inner
+def advance_reference(st, mem, past_mem, out, inp, dec, tab, step):
+    while st[STEPS] < step and st[STOP] == 0:
+        st[SLICE] = step
+        run_healthy(st, mem, out, inp, dec, tab)
+        if st[PAST] and st[PAST_STEPS] == st[STEPS]:
+            for j in range(len(mem)):
+                past_mem[j] = mem[j]
+
+
+@inner
+def catch_up(work, mem, past_mem, undo, stamp, cell, in_and, in_or, written):
+    set_noted(work, mem, undo, stamp, cell, (mem[cell] & in_and) | in_or)
+    if work[PAST] and written < work[PAST_STEPS]:
+        was = past_mem[cell]
+        work[PAST_HASH] ^= mix(cell, was) ^ mix(cell, (was & in_and) | in_or)
+
+
 @kernel
-def run_batch(st, work, mem, out, inp, dec, tab, undo, stamp, faults, first, last, found):
+def run_batch(st, work, mem, past_mem, out, inp, dec, tab, undo, stamp, faults, first, last, found):
     for i in range(first, last):
-        q = 6 * i
-        if faults[q + 5] > st[STEPS] and st[STOP] == 0:
-            st[SLICE] = faults[q + 5]
-            run_healthy(st, mem, out, inp, dec, tab)
+        q = 7 * i
+        advance_reference(st, mem, past_mem, out, inp, dec, tab, faults[q + 5])
         epoch = work[EPOCH] + 1
         for j in range(len(st)):
             work[j] = st[j]
@@ -445,6 +467,8 @@ def run_batch(st, work, mem, out, inp, dec, tab, undo, stamp, faults, first, las
         work[UNDONE] = 0
         work[SLICE] = 1 << 62
         if work[STOP] == 0:
+            if faults[q + 6] < work[STEPS]:
+                catch_up(work, mem, past_mem, undo, stamp, faults[q], faults[q + 3], faults[q + 4], faults[q + 6])
             run_cell(
                 work, mem, out, inp, dec, tab, undo, stamp,
                 faults[q], faults[q + 1], faults[q + 2], faults[q + 3], faults[q + 4],

@@ -21,6 +21,7 @@ FIXED = (
     "LAST_WORD", "LAST_ADDRESS", "MODE", "ACCESS",  # of the planned memory; ACCESS only when saved
     "BEFORE", "BEFORE_1", "BEFORE_2", "BEFORE_3",  # what the cells held that are being written
     "SEED", "FRESH", "LOOKS_BACK", "WATCH",
+    "SHOW_PAST",  # end the slice when a new past state is taken
     "TIME", "STEPS", "READS", "WRITES", "RESTARTS", "UNMAPPED", "PC", "WATCHED",
     "OUTPUTS", "OUTPUT_ROOM", "OUTPUT_HASH", "EVENTS", "EVENT_ROOM", "MAX_EVENTS",
     "MAX_STEPS", "MAX_TIME", "MAX_OUTPUTS", "MAX_RESTARTS", "SLICE",

@@ -123,3 +123,10 @@ def note_bus(buses: Ints, address: int, steps: int) -> None:
     if address < len(buses) and buses[address] == 0:
         buses[address] = steps + 1
 
+
+
+def note_near(near: Ints, steps: int) -> None:
+    """Note a look at which all but memory was as in the past; ``near`` begins with their count."""
+    if near[0] < len(near) - 1:
+        near[near[0] + 1] = steps
+    near[0] += 1

@@ -5,7 +5,7 @@ begin from the last snapshot before that step; and a plan that can never matter 
 matter" is decided on the safe side: a step is named too early rather than too late.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import Any, Final
 
 import numpy as np
@@ -15,12 +15,14 @@ from attrs import define, evolve, field, frozen
 from emu.engine.compiled import CompiledMachine, CompiledRun, compiled_machine, have_numba
 from emu.engine.contract import RunRequest, RunResult
 from emu.engine.layout import Layout
+from emu.engine.pack import FOREVER
 from emu.memory import MemoryPlan, StoreTable
 from emu.rules import Rule, looks_back
 
 SNAPSHOTS: Final = 64
 NEVER: Final = np.iinfo(np.int64).max
 READ_0, READ_1, WRITTEN_0, WRITTEN_1, RISES, FALLS = range(6)
+_MOST_NEAR: Final = 1024
 _MOST_BUS: Final = 1 << 20  # machine addresses whose first use is noted
 Ints = npt.NDArray[np.int64]
 
@@ -43,13 +45,18 @@ class RunProfile:
     ``firsts`` (int32[6, cells, bits], cells flat over all stores): first step, counted from 1 (0: never),
     at which the bit was read as 0, read as 1, written as 0, written as 1, rose, fell. What a destructive
     read writes back counts as written. ``buses`` (int32): the same for the use of machine addresses, empty
-    where the address space is too large.
+    where the address space is too large. ``pasts``: memory at every step at which the search for loops
+    took a state to compare with. ``near``: steps at which all but memory was as in that state; only the
+    first of them if ``near_overflows``.
     """
 
     request: RunRequest
     result: RunResult
     jit: bool
     snapshots: tuple[Snapshot, ...]
+    pasts: Mapping[int, Any]
+    near: Ints
+    near_overflows: bool
     firsts: npt.NDArray[np.int32]
     buses: npt.NDArray[np.int32]
     _touched: dict[str, Ints] = field(factory=dict)
@@ -228,32 +235,47 @@ def profile_run(request: RunRequest, *, snapshots: int = SNAPSHOTS, jit: bool | 
     run.advance()
     result = run.result()
     boundaries = sorted({result.steps * i // snapshots for i in range(snapshots)})
-    taken, firsts, buses = _noted(compiled, request, boundaries)
-    return RunProfile(request, result, jit, taken, firsts, buses)
+    return _noted(compiled, request, result, boundaries)
 
 
 def _noted(
-    compiled: CompiledMachine, request: RunRequest, boundaries: Iterable[int]
-) -> tuple[tuple[Snapshot, ...], npt.NDArray[np.int32], npt.NDArray[np.int32]]:
+    compiled: CompiledMachine, request: RunRequest, result: RunResult, boundaries: Iterable[int]
+) -> RunProfile:
     stores, cells = request.machine.stores, compiled.layout.bases[-1]
     wide = max(store.bits for store in stores)
     space = 1 << request.machine.address_bits
     arrays = (
         compiled.zeros(6 * cells), compiled.zeros(6 * cells * wide, np.int32),
-        compiled.zeros(space if space <= _MOST_BUS else 0, np.int32),
+        compiled.zeros(space if space <= _MOST_BUS else 0, np.int32), compiled.zeros(_MOST_NEAR + 1),
     )  # fmt: skip
     run = compiled.start(request)
     run.note_into(arrays)
+    run.st[run.place("SHOW_PAST")] = 1
     taken = []
+    pasts: dict[int, Any] = {}
     for boundary in boundaries:
-        run.advance(boundary)
+        _advance(run, boundary, pasts)
         taken.append(_snapshot(run))
-    run.advance()
+    _advance(run, FOREVER, pasts)
     firsts = np.asarray(arrays[1], np.int32).reshape(6, cells, wide)
     for store, base in zip(stores, compiled.layout.bases, strict=False):
         if store.destructive:
             _restores_are_writes(firsts[:, base : base + store.words])
-    return tuple(taken), firsts, np.asarray(arrays[2], np.int32)
+    near = np.asarray(arrays[3], np.int64)
+    return RunProfile(
+        request, result, compiled.jit, tuple(taken), pasts, near[1 : 1 + near[0]], int(near[0]) > _MOST_NEAR,
+        firsts, np.asarray(arrays[2], np.int32),
+    )  # fmt: skip
+
+
+def _advance(run: CompiledRun, boundary: int, pasts: dict[int, Any]) -> None:
+    """Run to a boundary, keeping memory as it was whenever a past state was taken."""
+    done = run.st[run.place("STEPS")] >= boundary
+    while not done:
+        done = run.advance_slice(boundary)
+        step = int(run.st[run.place("STEPS")])
+        if run.st[run.place("PAST")] and run.st[run.place("PAST_STEPS")] == step and step not in pasts:
+            pasts[step] = run.mem.copy()
 
 
 def _snapshot(run: CompiledRun) -> Snapshot:

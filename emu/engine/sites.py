@@ -18,7 +18,7 @@ EXTRA: dict[Variant, str] = {
     "tables": f"fl, {_TABLES}",
     "full": f"{_TABLES}, modes, rules, gates, dwell, bus",
     "trace": f"{_TABLES}, modes, rules, gates, dwell, bus, ev",
-    "profile": "seen, firsts, buses",
+    "profile": "seen, firsts, buses, near",
 }
 COMMON = "st, mem, out, inp, dec, tab"
 PEND = {"lamp": 0, "halt": 1, "restart": 2}
