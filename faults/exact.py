@@ -6,15 +6,15 @@ that sees another address beside one that never opens. Better no answer than a w
 """
 
 from collections.abc import Iterator, Sequence
-from itertools import combinations
+from itertools import combinations, permutations
 
 import numpy as np
-from attrs import frozen
+from attrs import evolve, frozen
 
 from emu.compose import Alteration, Altered, Lowered, Masks
-from emu.memory import ONES, ZEROS, MemoryPlan, Mode, StoreShape, StoreTable
+from emu.memory import ONES, ZEROS, Cells, MemoryPlan, Mode, StoreShape, StoreTable
 from emu.rules import Rule
-from faults.sites import STAGE_CELL, STAGE_WIRE, IntArray
+from faults.sites import STAGE_CELL, STAGE_SENSE, STAGE_WIRE, IntArray
 
 _LEVELS = {"set", "clear"}
 
@@ -67,6 +67,7 @@ class _StoreDoubts:
         yield from self.acting_cells()
         if len(self.table.moved):
             yield from self.regions()
+            yield from self.residue()
             yield from self.nothing_selected()
         yield from self.redirections()
 
@@ -78,11 +79,15 @@ class _StoreDoubts:
                 continue
             if a.action != b.action or a.action not in _LEVELS:
                 yield f"{_name(one)} and {_name(other)} act on the same bits"
+        for (one, a), (other, b) in permutations(words, 2):
+            sides = (a.side, b.side) == ("bus", "sense") and one.position <= other.position
+            if one.part != other.part and sides and _meet(a, evolve(b, side="bus")):
+                yield f"{_name(other)} lies behind {_name(one)} and has the same bits"
 
     def rule_against_masks(self) -> Iterator[str]:
-        """Yield doubts: a rule at the sense side is done after all masks, also those of lines behind it."""
+        """Yield doubts: a rule on a word is done after all masks, also those of lines behind it."""
         for one, rule in self.rules:
-            if rule.side != "sense" or rule.on == "write":
+            if rule.side == "cell" or rule.on == "write":
                 continue
             for other, mask in self.masks:
                 behind = other.position >= one.position and mask.way != "write"
@@ -108,8 +113,18 @@ class _StoreDoubts:
             for rows in (self.table.read_to, self.table.write_to):
                 real = rows < self.shape.words
                 arrived = (rows & rule.address_mask) == rule.address_value
+                if rule.action == "set" and np.any(asked & ~real[:, 0]):
+                    yield f"{_name(one)} speaks where no cell is open"
                 if np.any(real & (arrived != asked[:, None])):
                     yield f"{_name(one)} lies in a part of the store that other addresses now reach"
+
+    def residue(self) -> Iterator[str]:
+        """Yield doubts: the residue of the bus goes by the address asked for, not the one that arrives."""
+        holding = [(p, r) for p, r in self.rules if r.action == "hold" and r.address_mask]
+        asked = [(self.table.moved & r.address_mask) == r.address_value for _, r in holding]
+        nothing = self.table.read_to[:, 0] >= self.shape.words
+        if holding and np.any(nothing & ~np.any(asked, axis=0)):
+            yield f"addresses that reach no cell are beyond those of {_name(holding[0][0])}"
 
     def nothing_selected(self) -> Iterator[str]:
         """Yield doubts: where no cell opens, masks given by cells do not act, but a stuck line does."""
@@ -122,6 +137,8 @@ class _StoreDoubts:
         for other, mask in self.masks:
             if mask.cells is None or mask.way == "write" or other.stage < STAGE_WIRE:
                 continue
+            if other.stage >= STAGE_SENSE and mask.set_bits and _several(rows, mask.cells):
+                yield f"{_name(other)} is read together with others"
             for level, bits in ((0, mask.set_bits), (1, mask.clear_bits)):
                 if bits and len(np.intersect1d(empty[level], mask.cells)):
                     yield f"{_name(other)} speaks where no cell is open"
@@ -155,6 +172,12 @@ class _StoreDoubts:
             if not _same_cells(first, _redirected(rows, rule, words)):
                 return False
         return True
+
+
+def _several(rows: Cells, cells: IntArray) -> bool:
+    """Whether some row opens a cell of those and another that is none of them."""
+    among = np.isin(rows, cells)
+    return bool(np.any(among.any(axis=1) & ~among.all(axis=1)))
 
 
 def _redirected(cells: IntArray, rule: Rule, words: int) -> IntArray:

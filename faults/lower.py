@@ -1,5 +1,6 @@
 """From a fault to the memory plan that behaves so."""
 
+from itertools import combinations, product
 from typing import NamedTuple
 
 from emu.compose import Lowered, PlanTooWideError, compose
@@ -10,6 +11,7 @@ from faults.boards.board import FAULT_PLACE, Board
 from faults.exact import doubt_about
 from faults.fault import Fault, FaultPart
 from faults.kinds import kind_named
+from faults.sites import CellBit, Role, SelectLine
 
 CANNOT_COMBINE = declare(
     "cannot-combine",
@@ -41,10 +43,31 @@ def plan_of(board: Board, fault: Fault) -> MemoryPlan:
         plan = compose(board.shapes, parts)
     except PlanTooWideError as error:
         fail(CANNOT_COMBINE, f"these faults at once are beyond the model: {error}", Place(FAULT_PLACE))
-    doubt = doubt_about(board.shapes, plan, parts) if len(parts) > 1 else ""
-    if doubt:
-        fail(CANNOT_COMBINE, f"these faults at once are beyond the model: {doubt}", Place(FAULT_PLACE))
+    if len(parts) > 1:
+        doubt = _sites_that_meet(board, fault) or doubt_about(board.shapes, plan, parts)
+        if doubt:
+            fail(CANNOT_COMBINE, f"these faults at once are beyond the model: {doubt}", Place(FAULT_PLACE))
     return plan
+
+
+def _sites_that_meet(board: Board, fault: Fault) -> str:
+    """Return why two parts cannot be told apart at their very sites, or ""."""
+    for one, other in combinations(fault.parts, 2):
+        shared = set(one.sites) & set(other.sites)
+        if shared and not all(isinstance(board.site(path).role, CellBit) for path in shared):
+            return f"{min(shared)} has two faults"
+        for a, b in product(one.sites, other.sites):
+            roles = board.site(a).role, board.site(b).role
+            if {one.kind, other.kind} & {"always-on", "shorted"} and _decode_alike(*roles):
+                return f"{a} and {b} choose by the same address bits"
+    return ""
+
+
+def _decode_alike(one: Role, other: Role) -> bool:
+    """Whether two select lines are of different families that decode some address bits both."""
+    if not (isinstance(one, SelectLine) and isinstance(other, SelectLine)) or one.store != other.store:
+        return False
+    return one.mask != other.mask and bool(one.region.mask & other.region.mask)
 
 
 class SmallForm(NamedTuple):

@@ -125,8 +125,8 @@ class _Reader:
         where, colon, rest = piece.text.partition(":")
         if not colon:
             shown = piece.text[:60] or "nothing"
-            self.refuse(SYNTAX, f"a fault is written SITE:KIND; given {shown!r}", piece.start, len(piece.text),
-                        self._missing_hint(piece.text))  # fmt: skip
+            message = f"a fault is written SITE:KIND; given {shown!r}"
+            self.refuse(SYNTAX, message, piece.start, len(piece.text), self._missing_hint(piece.text))
         name, *gates = list(_split(rest, "@", piece.start + len(where) + 1))
         kind, params = self.kind(name)
         sites = self.sites(_Piece(where, piece.start).trimmed, kind)
@@ -159,9 +159,8 @@ class _Reader:
 
     def _refuse_kind(self, piece: _Piece) -> NoReturn:
         forms = [text for text, kind, _ in _texts() if kind.name == piece.text]
-        hint = (
-            f"its forms are {', '.join(forms)}" if forms else nearest(piece.text, [t for t, _, _ in _texts()])
-        )
+        near = nearest(piece.text, [text for text, _, _ in _texts()])
+        hint = f"its forms are {', '.join(forms)}" if forms else near
         hint = hint or f"the kinds are {', '.join(all_kinds())}"
         given = piece.text[:40] or "nothing"
         self.refuse(

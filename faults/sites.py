@@ -18,15 +18,19 @@ Undriven = Literal["zeros", "ones", "residue"]
 # The order in which a signal passes the stages, from the processor to the cells and back (emu.compose).
 STAGE_BUS_ADDRESS = 0
 STAGE_STORE_ADDRESS = 20
-STAGE_SELECT = 30
+STAGE_SELECT = 30  # lines that open cells besides those meant,
+STAGE_CLOSED = 31  # then lines that open none
 STAGE_LEG = 33
 STAGE_INHIBIT_OPEN = 35  # what an open inhibit line lets through,
 STAGE_INHIBIT_ON = 36  # what one that is always on blocks,
 STAGE_INHIBIT_PARITY = 37  # and what the parity pair blocks after all
+STAGE_CORE = 38  # a core that does not switch even so
 STAGE_CELL = 40
 STAGE_WIRE = 50
+STAGE_STROBE = 51  # pulses that the strobe misses
 STAGE_SENSE = 52
 STAGE_WRITE = 55
+STAGE_WRITE_DRIVE = 56
 STAGE_STORE_DATA = 60
 STAGE_BUS_DATA = 99
 

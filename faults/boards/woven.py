@@ -17,6 +17,7 @@ from faults.boards.checks import split_problems
 from faults.boards.family import Family, Named
 from faults.boards.technology import StoreGround, Technology, family, numbered
 from faults.sites import (
+    STAGE_CORE,
     STAGE_INHIBIT_OPEN,
     STAGE_SELECT,
     STAGE_SENSE,
@@ -115,7 +116,7 @@ def _families(ground: StoreGround, table: WovenTable) -> Iterator[Family]:
     )  # fmt: skip
     yield family(
         ground, "core", (modules, numbered("core", 1 << len(weave.core))), weave.single_core,
-        stage=STAGE_SELECT, part="core", noun="core of module {}, number {},", fine=True,
+        stage=STAGE_CORE, part="core", noun="core of module {}, number {},", fine=True,
     )  # fmt: skip
 
 

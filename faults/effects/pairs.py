@@ -10,6 +10,8 @@ def alike(sites: tuple[Site, ...]) -> str:
         return "two different lines are needed"
     if _family(one.role) != _family(other.role):
         return f"{one.path} and {other.path} are not two lines of a kind"
+    if isinstance(one.role, SelectLine) and one.role.way == "write":
+        return "cells that are written but not cleared before are beyond this model"
     if isinstance(one.role, SelectLine) and (not one.role.mask or one.role.bits.bit_count() == 1):
         return f"the {one.noun} has no others beside it"
     return ""

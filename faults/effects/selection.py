@@ -10,8 +10,10 @@ from emu.rules import Rule
 from faults.boards.board import Board
 from faults.effects.lines import Tie
 from faults.sites import (
+    STAGE_CLOSED,
     STAGE_INHIBIT_ON,
     STAGE_INHIBIT_PARITY,
+    STAGE_WRITE_DRIVE,
     CoreInhibit,
     IntArray,
     Region,
@@ -24,11 +26,16 @@ _ODD = np.int64(1 << 40)  # marks a core whose bits differ from the address in a
 
 def never_selected(board: Board, site: Site, role: SelectLine) -> tuple[Alteration, ...]:
     """Return a line that never opens its cells; what is read then is what an undriven line shows."""
-    where, region, shape = position(site.stage, site.path), role.region, board.shapes[role.store]
+    where = position(max(site.stage, STAGE_CLOSED), site.path)
+    region, shape = role.region, board.shapes[role.store]
     full = (1 << shape.bits) - 1
+    if role.way == "write":  # the read half cycle has cleared the cells, and nothing is written into them
+        where = position(STAGE_WRITE_DRIVE, site.path)
+        return (Masks(where, role.store, "write", 0, full, region.cells()),)
     if role.bits != full:
+        where = position(site.stage, site.path)
         return (Masks(where, role.store, "read", 0, role.bits, region.cells()),)
-    if role.undriven == "ones" and role.way == "both":
+    if role.undriven == "ones":
         read = Selection(where, role.store, _closed(region, shape.words + ONES), "read")
         return (read, Selection(where, role.store, _closed(region, NO_CELL), "write"))
     closed = Selection(where, role.store, _closed(region, NO_CELL), role.way)
@@ -73,7 +80,7 @@ def _with(cells: IntArray, more: IntArray) -> IntArray:
     return np.concatenate([cells, more], axis=1) if np.any(more != NO_CELL) else cells
 
 
-def shorted_selects(sites: tuple[Site, ...], tie: Tie) -> tuple[Alteration, ...]:
+def shorted_selects(board: Board, sites: tuple[Site, ...], tie: Tie) -> tuple[Alteration, ...]:
     """Return two lines of which both open when either is meant (or), or neither does any more (and)."""
     one, other = (s.role for s in sites)
     assert isinstance(one, SelectLine), "a select line"
@@ -84,11 +91,9 @@ def shorted_selects(sites: tuple[Site, ...], tie: Tie) -> tuple[Alteration, ...]
         more = np.where(mine, _counterpart(cells, other), np.where(its, _counterpart(cells, one), NO_CELL))
         return _with(cells, more)
 
-    def neither(cells: IntArray) -> IntArray:
-        return np.where(_inside(cells, one.region) | _inside(cells, other.region), NO_CELL, cells)
-
-    change = both if tie == "or" else neither
-    return (Selection(position(sites[0].stage, sites[0].path), one.store, change, one.way),)
+    if tie == "and":
+        return never_selected(board, sites[0], one) + never_selected(board, sites[1], other)
+    return (Selection(position(sites[0].stage, sites[0].path), one.store, both, one.way),)
 
 
 def inhibit_open(site: Site, role: CoreInhibit) -> tuple[Alteration, ...]:

@@ -25,6 +25,8 @@ def _fits(sites: Sites, params: Params) -> str:  # noqa: ARG001
     role = sites[0].role
     if isinstance(role, SelectLine) and not role.mask:
         return f"the {sites[0].noun} has no others of which it would be the wrong one"
+    if isinstance(role, SelectLine) and role.way == "write":
+        return "cells that are written but not cleared before are beyond this model"
     if isinstance(role, SelectLine) and role.bits.bit_count() == 1:
         return "two cells at once inside one chip are beyond this model"
     return ""

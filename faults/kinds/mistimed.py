@@ -1,16 +1,19 @@
 """A strobe that comes too early or too late."""
 
+from attrs import evolve
+
 from emu.compose import Alteration
 from faults.boards.board import Board
 from faults.effects.words import masked
 from faults.kinds.kind import Entry, Kind, Params, Sites
-from faults.sites import Control
+from faults.sites import STAGE_STROBE, Control
 
 
 def _lower(board: Board, sites: Sites, params: Params) -> tuple[Alteration, ...]:  # noqa: ARG001
     role = sites[0].role
     assert isinstance(role, Control), "reason_against lets no other role in"
-    return (masked(sites[0], role.store, "read", role.region, role.bits, 0, role.worst),)
+    pulses = evolve(sites[0], stage=STAGE_STROBE)
+    return (masked(pulses, role.store, "read", role.region, role.bits, 0, role.worst),)
 
 
 def _fits(sites: Sites, params: Params) -> str:  # noqa: ARG001

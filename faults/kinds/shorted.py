@@ -16,7 +16,7 @@ def _lower(board: Board, sites: Sites, params: Params) -> tuple[Alteration, ...]
     if isinstance(role, AddressLine | BusAddressLine):
         return tied_lines(board, sites, tie)
     if isinstance(role, SelectLine):
-        return shorted_selects(sites, tie)
+        return shorted_selects(board, sites, tie)
     return tied_bits(board, sites, tie)
 
 

@@ -1,0 +1,273 @@
+"""Every structural fault of small boards, against a model of lines, cores and chips (tests/oracles/wires.py)."""
+
+import importlib.util
+import itertools
+import random
+from pathlib import Path
+
+import pytest
+
+from emu.errors import InputError
+from emu.load import parse_machine
+from emu.memory import EXTRA_CELLS, PlannedMemory
+from emu.where import Source
+from faults.boards import parse_board
+from faults.lower import plan_of
+from faults.notation import fault_text
+from faults.universe import universe_of
+
+SPEC = importlib.util.spec_from_file_location("wires", Path(__file__).parents[1] / "oracles" / "wires.py")
+wires = importlib.util.module_from_spec(SPEC)
+SPEC.loader.exec_module(wires)
+
+MACHINE = """
+format = "machine/1"
+name = "tern"
+[word]
+bits = 4
+arithmetic = "twos"
+base = 8
+numbering = "lsb0"
+[address]
+bits = {lines}
+[[register]]
+name = "pc"
+bits = {lines}
+[fetch]
+counter = "pc"
+start = 0
+[[alarm]]
+name = "parity"
+action = "lamp"
+[[store]]
+name = "store"
+words = {words}
+protection = "odd"
+alarm = "parity"
+writable = {writable}
+destructive = {destructive}
+cycle_ns = 1000
+[[window]]
+first = 0
+last = {last}
+store = "store"
+[[instruction]]
+name = "stop"
+bits = "1111"
+does = ["halt"]
+example = {{ text = "stop", word = 15 }}
+"""
+BITS = ["0", "1", "2", "3", "parity"]
+
+
+def board_of(lines, writable, destructive, table):
+    def yes(b):
+        return str(b).lower()
+
+    words = 1 << lines
+    text = MACHINE.format(
+        lines=lines, words=words, last=words - 1, writable=yes(writable), destructive=yes(destructive)
+    )
+    machine = parse_machine(Source("tern.toml", text))
+    head = 'format = "board/1"\nmachine = "tern"\n[[store]]\nstore = "store"\n'
+    unit = '[[stand-in]]\nstore = "store"\n'
+    return parse_board(machine, Source("tern.board.toml", head + table + unit))
+
+
+def woven(*, parity_pair):
+    pair = f"parity_pair = {str(parity_pair).lower()}\n"
+    board = board_of(5, False, False, 'built = "woven"\ncore = "0-2"\nstrand = "3"\nmodule = "4"\n' + pair)
+
+    def oracle(faults, cells):
+        return wires.Woven(
+            "store", 32, BITS, faults, cells, core_bits=3, strands=2, modules=2, parity_pair=parity_pair
+        )
+
+    return board, oracle
+
+
+def coincident(*, sections):
+    table = 'built = "coincident"\nx = "0-1"\ny = "2-4"\nx_drivers = ["0", "1"]\ny_drivers = ["2-3"]\nwinding = "0,2"\n'
+    board = board_of(5, True, True, table + ('section = "4"\n' if sections else ""))
+    banks = {"x": {"a": (1, 2), "b": (2, 2)}, "y": {"a": (1, 4)}}
+
+    def oracle(faults, cells):
+        return wires.Coincident(
+            "store", 32, BITS, faults, cells, columns=4, rows=8, banks=banks, sections=2 if sections else 1
+        )
+
+    return board, oracle
+
+
+def chips(*, multiplexed, undriven):
+    table = f'built = "chips"\ncolumn = "0-1"\nline = "2-3"\nrow = "4"\nmultiplexed = {str(multiplexed).lower()}\n'
+    board = board_of(5, True, False, table + f'undriven = "{undriven}"\nrefresh = true\n')
+
+    def oracle(faults, cells):
+        return wires.Chips(
+            "store",
+            32,
+            BITS,
+            faults,
+            cells,
+            lines=4,
+            columns=4,
+            rows=2,
+            multiplexed=multiplexed,
+            undriven=undriven,
+        )
+
+    return board, oracle
+
+
+BOARDS = {
+    "woven": lambda: woven(parity_pair=False),
+    "woven with a parity pair": lambda: woven(parity_pair=True),
+    "coincident": lambda: coincident(sections=False),
+    "coincident in sections": lambda: coincident(sections=True),
+    "chips, zeros": lambda: chips(multiplexed=False, undriven="zeros"),
+    "chips, ones": lambda: chips(multiplexed=True, undriven="ones"),
+    "chips, residue": lambda: chips(multiplexed=True, undriven="residue"),
+}
+
+
+def disagreement(board, oracle, fault, seed):
+    """Return the first read on which plan and wires differ, as text; "" for none."""
+    plan = plan_of(board, fault)
+    plan.check()
+    rng = random.Random(seed)
+    words = board.shapes[0].words
+    cells = [rng.randrange(32) for _ in range(words)]
+    planned = PlannedMemory(plan, [cells + [0] * EXTRA_CELLS])
+    text = fault_text(fault, board)
+    real = oracle(text, cells)
+    steps = [(a, False) for a in range(words)]
+    if board.shapes[0].writable:
+        steps += [(a, True) for a in range(words)] + [(a, False) for a in range(words)]
+    rng.shuffle(steps)
+    for number, (address, write) in enumerate(steps):
+        word = rng.randrange(32)
+        planned.begin(0)
+        arrived = planned.bus(address)
+        if write:
+            planned.write(0, arrived, word)
+            real.write(address, word)
+            continue
+        given, wanted = planned.read(0, arrived), real.read(address)
+        if given != wanted:
+            return f"{text}: step {number}, address {address}: plan {given:05b}, wires {wanted:05b}"
+    return ""
+
+
+def structural(board):
+    faults = list(universe_of(board, cells=True).faults)
+    return [f for f in faults if "/cell/" not in f.parts[0].sites[0]]
+
+
+def single_faults(name, first, step):
+    board, oracle = BOARDS[name]()
+    faults = structural(board)
+    assert len(faults) > 100
+    wrong = [d for i, f in enumerate(faults[first::step]) if (d := disagreement(board, oracle, f, i))]
+    assert not wrong, "\n".join(wrong[:20]) + f"\n{len(wrong)} of {len(faults)}"
+
+
+@pytest.mark.parametrize("name", BOARDS)
+def test_some_structural_faults(name):
+    single_faults(name, 3, 13)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", BOARDS)
+def test_every_structural_fault(name):
+    single_faults(name, 0, 1)
+
+
+def tiny_woven(*, parity_pair):
+    pair = f"parity_pair = {str(parity_pair).lower()}\n"
+    board = board_of(3, False, False, 'built = "woven"\ncore = "0-1"\nstrand = "2"\n' + pair)
+
+    def oracle(faults, cells):
+        return wires.Woven(
+            "store", 8, BITS, faults, cells, core_bits=2, strands=2, modules=1, parity_pair=parity_pair
+        )
+
+    return board, oracle
+
+
+def tiny_coincident():
+    board = board_of(
+        3, True, True, 'built = "coincident"\nx = "0"\ny = "1-2"\ny_drivers = ["1"]\nwinding = "0,1"\n'
+    )
+
+    def oracle(faults, cells):
+        banks = {"x": {}, "y": {"a": (1, 2)}}
+        return wires.Coincident("store", 8, BITS, faults, cells, columns=2, rows=4, banks=banks, sections=1)
+
+    return board, oracle
+
+
+def tiny_chips(*, undriven):
+    table = f'built = "chips"\ncolumn = "0"\nline = "1"\nrow = "2"\nundriven = "{undriven}"\nrefresh = true\n'
+    board = board_of(3, True, False, table)
+
+    def oracle(faults, cells):
+        return wires.Chips(
+            "store", 8, BITS, faults, cells, lines=2, columns=2, rows=2, multiplexed=False, undriven=undriven
+        )
+
+    return board, oracle
+
+
+TINY = {
+    "woven": lambda: tiny_woven(parity_pair=False),
+    "woven with a parity pair": lambda: tiny_woven(parity_pair=True),
+    "coincident": tiny_coincident,
+    "chips, zeros": lambda: tiny_chips(undriven="zeros"),
+    "chips, ones": lambda: tiny_chips(undriven="ones"),
+    "chips, residue": lambda: tiny_chips(undriven="residue"),
+}
+
+
+def pairs_of(name, chosen):
+    """Return what is wrong among the chosen pairs of single faults, how many were judged, how many refused."""
+    board, oracle = TINY[name]()
+    wrong, judged, refused = [], 0, 0
+    for one, other in chosen(list(itertools.combinations(structural(board), 2))):
+        try:
+            found = disagreement(board, oracle, one & other, judged)
+        except InputError:
+            refused += 1
+            continue
+        judged += 1
+        if found:
+            wrong.append(found)
+    return wrong, judged, refused
+
+
+def judge_pairs(name, count):
+    wrong, judged, refused = pairs_of(name, lambda pairs: random.Random(count).sample(pairs, count))
+    assert not wrong, "\n".join(wrong[:20]) + f"\n{len(wrong)} of {judged}"
+    assert refused < judged / 4, "most pairs can be foretold"
+
+
+@pytest.mark.parametrize("name", TINY)
+def test_some_pairs(name):
+    judge_pairs(name, 60)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", TINY)
+def test_many_pairs(name):
+    judge_pairs(name, 1500)
+
+
+def test_the_model_can_tell_faults_apart():
+    """The comparison must be able to fail: wires with another fault than the plan's do not agree with it."""
+    board, oracle = BOARDS["coincident"]()
+    faults = [f for f in structural(board) if f.parts[0].kind in {"open", "dead"}]
+    told = 0
+    for one, other in itertools.pairwise(faults):
+        text = fault_text(other, board)
+        told += bool(disagreement(board, lambda _, cells, text=text: oracle(text, cells), one, 0))
+    assert told > 0.9 * (len(faults) - 1)
