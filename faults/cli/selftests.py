@@ -29,7 +29,8 @@ Programs that look for faults of the machine that they run on, in `programs/`. T
 comments at their beginning and from running them on a healthy machine; the times are those of the real
 machine, reckoned from its memory cycles.
 
-`corewright run MACHINE selftest-NAME` runs one, `corewright grade` says what it finds. How they report:
+`corewright run MACHINE selftest-NAME` runs one (with `--max-steps 100000000`: some need more than the million
+instructions that it allows otherwise), `corewright grade` says what it finds. How they report:
 
 | machine | a wrong word | a restart | nothing found |
 |---|---|---|---|
