@@ -51,7 +51,7 @@ def first_state(layout: Layout, request: RunRequest, plan: MemoryPlan | None) ->
     at = layout.at
     rules = [r for mode in plan.modes for r in mode.rules] if plan is not None else []
     values = {
-        "SEED": signed64(request.seed), "FRESH": 1, "LOOKS_BACK": any(looks_back(r) for r in rules),
+        "FRESH": 1, "LOOKS_BACK": any(looks_back(r) for r in rules),
         "WATCH": request.stop_on_loop and not (plan is not None and plan.gates),
         "LOW": FOREVER, "HIGH": -1, "MAX_EVENTS": request.max_events,
         "MAX_STEPS": request.max_steps, "MAX_TIME": request.max_time_ns, "MAX_OUTPUTS": request.max_outputs,
@@ -59,6 +59,7 @@ def first_state(layout: Layout, request: RunRequest, plan: MemoryPlan | None) ->
     }  # fmt: skip
     for name, value in values.items():
         st[at[name]] = min(value, FOREVER)
+    st[at["SEED"]] = signed64(request.seed)
     for number, timer in enumerate(machine.timers):
         st[at["TIMERS"] + number] = timer.period_ns
     for number, register in enumerate(layout.singles):

@@ -165,10 +165,13 @@ class Sites(Lines):
                 self.indent()
             single = end == self.layout.bases[first + 1]
             number = str(first) if single else f"store_of({cell})"
+            before = len(self.lines)
             if what == "write":
                 self._writing(cell, store, number, word)
             else:
                 self._read(what, cell, store, number, word)
+            if len(self.lines) == before:
+                self.line("pass")
             if len(groups) > 1:
                 self.indent(-1)
 

@@ -1,0 +1,79 @@
+"""The conformance kit: any engine must give, field for field, what the readable engine gives.
+
+``check_engine(MyEngine())`` runs drawn machines, programs, inputs and memory plans through both and compares
+whole results, event for event. It needs hypothesis, which is imported only here and only when used.
+"""
+
+from random import Random
+from typing import Any
+
+from emu.engine.conformance_machines import draw_inputs, draw_machine, draw_plan, draw_program
+from emu.engine.contract import Engine, RunRequest
+from emu.engine.walker import Walker
+from emu.spec import MachineSpec
+
+
+def draw_request(rng: Random, machine: MachineSpec) -> RunRequest:
+    """Return a run of a machine: program, inputs, limits, and often a memory plan."""
+    return RunRequest(
+        machine,
+        draw_program(rng, machine),
+        draw_plan(rng, machine) if rng.random() < 0.7 else None,
+        draw_inputs(rng, machine),
+        rng.choice([frozenset(), frozenset({"warm"})]),
+        rng.choice([0, 1, -5, rng.getrandbits(70)]),
+        max_steps=rng.choice([0, 1, 20, 150, 400]),
+        max_time_ns=rng.choice([1 << 62, rng.randint(0, 5000)]),
+        max_outputs=rng.choice([100_000, rng.randint(0, 9)]),
+        max_restarts=rng.choice([1000, rng.randint(0, 9)]),
+        max_events=rng.choice([1_000_000, rng.randint(0, 60)]),
+        stop_on_loop=rng.random() < 0.8,
+        trace=rng.random() < 0.5,
+        power_up=rng.choice(["zeros", "seeded"]),
+    )
+
+
+def machines() -> Any:
+    """Return a hypothesis strategy for machines."""
+    from hypothesis import strategies as st  # noqa: PLC0415 - only when the kit is used
+
+    return st.randoms(use_true_random=False, note_method_calls=False).map(draw_machine)
+
+
+def requests(machine: MachineSpec | None = None) -> Any:
+    """Return a hypothesis strategy for runs, of a given machine or of drawn ones."""
+    from hypothesis import strategies as st  # noqa: PLC0415
+
+    def drawn(rng: Random) -> RunRequest:
+        return draw_request(rng, machine if machine is not None else draw_machine(rng))
+
+    return st.randoms(use_true_random=False, note_method_calls=False).map(drawn)
+
+
+def assert_same(engine: Engine, request: RunRequest, reference: Engine | None = None) -> None:
+    """Run a request on both engines; AssertionError says which fields differ."""
+    wanted = (reference or Walker()).run(request)
+    got = engine.run(request)
+    wrong = got.differences(wanted)
+    assert not wrong, f"{engine.name} differs in {', '.join(wrong)}: " + "; ".join(
+        f"{name}: {getattr(got, name)!r} instead of {getattr(wanted, name)!r}"[:400]
+        for name in wrong
+        if name not in {"memory", "events"}
+    )
+
+
+def check_engine(
+    engine: Engine, reference: Engine | None = None, *, examples: int = 200, machine: MachineSpec | None = None
+) -> None:
+    """Compare an engine with the readable one over drawn requests; AssertionError if they ever differ.
+
+    ``examples`` requests, of ``machine`` or of a new drawn machine each.
+    """
+    from hypothesis import HealthCheck, given, settings  # noqa: PLC0415
+
+    @settings(max_examples=examples, deadline=None, database=None, suppress_health_check=list(HealthCheck))
+    @given(requests(machine))
+    def compare(request: RunRequest) -> None:
+        assert_same(engine, request, reference)
+
+    compare()
