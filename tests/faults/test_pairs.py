@@ -128,3 +128,23 @@ def test_pairs_belong_to_one_epoch_and_predictions_to_all_observations():
     ranking, _ = ranked({2, 7})
     with pytest.raises(ValueError, match="predicted"):
         with_pairs(ranking, propose(ranking), lambda _: [])
+
+
+def table_of(**chances):
+    every = [Hypothesis(c) for c in "abcd"]
+    columns = [
+        Column(name, np.array(c), 0.5, 0.5, passed=name.startswith("pass")) for name, c in chances.items()
+    ]
+    return rank(every, columns)
+
+
+def test_no_pair_is_tried_of_which_both_contradict_something():
+    ranking = table_of(x=[1.0, 1.0, 0.0, 0.0], y=[0.0, 0.0, 1.0, 1.0], z=[0.0, 1.0, 0.0, 1.0])
+    assert ranking.verdicts[:, 2].tolist() == [-1, 1, -1, 1]
+    assert sorted(map(tuple, propose(ranking).pairs.tolist())) == [(0, 3), (1, 2), (1, 3)]
+
+
+def test_both_partners_must_let_a_test_pass():
+    """a & d would fail the test that passed; b & c would not, though b and c alone are a little less likely."""
+    ranking = table_of(x=[1.0, 0.9, 0.0, 0.0], y=[0.0, 0.0, 0.9, 1.0], passes=[1.0, 1.0, 1.0, 0.0])
+    assert propose(ranking).pairs.tolist() == [[0, 2], [1, 2], [0, 3], [1, 3]]
