@@ -27,6 +27,7 @@ from emu.encode import OVERLAP, Pattern, overlaps, read_pattern
 from emu.errors import Code, Note, Problems, declare, fail, nearest
 from emu.fromtoml import build, key_path
 from emu.machinefile import InstructionTable, MachineTable
+from emu.shipped import machine_names
 from emu.spec import (
     AlarmSpec,
     FieldSpec,
@@ -83,19 +84,13 @@ FIELD_WIDTH: Final = declare(
 )
 
 
-def shipped_machines() -> tuple[str, ...]:
-    """Return the names of the machines that come with Corewright."""
-    folder = files("emu").joinpath("machines")
-    return tuple(sorted(f.name.removesuffix(".toml") for f in folder.iterdir() if f.name.endswith(".toml")))
-
-
 def load_machine(name: str | Path) -> MachineSpec:
     """Return a machine by its shipped name or the path of its file. Raises InputError with all problems.
 
     A string is a path if it holds a slash or a dot, or if there is such a file; else a shipped name.
     """
     if isinstance(name, str) and not re.search(r"[/\\.]", name):
-        if name in shipped_machines():
+        if name in machine_names():
             return _shipped(name)
         if not Path(name).is_file():
             _unknown_machine(name)
@@ -114,7 +109,7 @@ def _shipped(name: str) -> MachineSpec:
 
 
 def _unknown_machine(name: str) -> None:
-    shipped = shipped_machines()
+    shipped = machine_names()
     hint = nearest(name, shipped) or f"there are {', '.join(shipped)}; the path of a file holds a / or a ."
     fail(
         UNKNOWN_MACHINE,

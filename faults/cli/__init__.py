@@ -7,6 +7,7 @@ import io
 import os
 import signal
 import sys
+from functools import partial
 from importlib import import_module
 from typing import Any
 
@@ -50,12 +51,13 @@ class LazyCommands(click.Group):
         return list(COMMANDS)
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        """Import and return a command, or None if there is none of that name."""
-        del ctx
+        """Import and return a command, or None if there is none of that name.
+
+        Where only words are completed, its shadow does.
+        """
         if cmd_name not in COMMANDS:
             return None
-        command: click.Command = import_module(COMMANDS[cmd_name][0]).command
-        return command
+        return (_shadow(cmd_name) if ctx.resilient_parsing else None) or _real(cmd_name)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """Write the table of commands from their static short helps."""
@@ -89,7 +91,21 @@ class LazyCommands(click.Group):
             close = difflib.get_close_matches(args[0], list(COMMANDS), n=1)
             near = f" Did you mean {close[0]!r}?" if close else ""
             raise click.UsageError(f"There is no command {args[0]!r}.{near}", ctx)
+        if args and not {"-h", "--help"}.isdisjoint(args[1:]):
+            return args[0], _shadow(args[0]) or _real(args[0]), args[1:]
         return super().resolve_command(ctx, args)
+
+
+def _real(name: str) -> click.Command:
+    command: click.Command = import_module(COMMANDS[name][0]).command
+    return command
+
+
+def _shadow(name: str) -> click.Command | None:
+    """Return the stand-in of a command, which imports nothing heavy and can only help and complete."""
+    from faults.cli.shadow import shadow_of  # noqa: PLC0415 - only for help and completion
+
+    return shadow_of(name, partial(_real, name))
 
 
 def _show_version(ctx: click.Context, _param: click.Parameter, value: bool) -> None:

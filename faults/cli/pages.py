@@ -1,8 +1,10 @@
 """Reference pages made from the code: commands, error codes, ``--json`` schemas, machines.
 
-``python -m faults.cli.pages`` writes them to ``docs/reference``; a test compares them with what is there.
+``python -m faults.cli.pages`` writes them to ``docs/reference``, and what help and completion are made from
+beside the commands; a test compares them with what is there.
 """
 
+import json
 import re
 from collections.abc import Iterator
 from importlib import import_module
@@ -19,6 +21,7 @@ from emu.shipped import machine_names
 from faults.cli import COMMANDS, corewright
 from faults.cli.exits import Exit
 from faults.cli.schemas import schema_page
+from faults.cli.shadow import FILE, declaration
 
 _ROOT: Final = Path(__file__).resolve().parents[2]
 _DECLARES: Final = re.compile(r"^\w*[^\n]*\b(declare|declare_schema)\(", re.MULTILINE)
@@ -165,8 +168,15 @@ def pages() -> dict[str, str]:
     return found
 
 
+def declarations() -> str:
+    """Return what ``declared.json`` holds: the declaration of every command that is there."""
+    found = {name: declaration(command) for name, command in present_commands().items()}
+    return json.dumps(found, indent=1, ensure_ascii=False) + "\n"
+
+
 def main() -> None:
-    """Write every page."""
+    """Write every page, and the declarations of the commands."""
+    FILE.write_text(declarations(), encoding="utf-8")
     folder = _ROOT / "docs" / "reference"
     for name, text in pages().items():
         path = folder / name

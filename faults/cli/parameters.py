@@ -33,6 +33,29 @@ def complete_program(ctx: click.Context, param: click.Parameter, incomplete: str
     return _offered(program_names(str(ctx.params.get("machine") or "")), incomplete)
 
 
+def complete_store(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
+    """Offer the stores of the machine named before."""
+    del param
+    from emu.load import load_machine  # noqa: PLC0415 - only for completion
+
+    name = ctx.params.get("machine")
+    stores = load_machine(str(name)).stores if name else ()
+    return [CompletionItem(store.name) for store in stores if store.name.startswith(incomplete)]
+
+
+def complete_fault(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
+    """Offer what may come next in a fault of the machine named before: a part of a site, or a kind.
+
+    Sites are offered part by part, since a machine has many thousands of them.
+    """
+    del param
+    from faults.cli.faultwords import next_words  # noqa: PLC0415 - only for completion
+
+    name = ctx.params.get("machine")
+    words = next_words(str(name), incomplete) if name else ()
+    return [CompletionItem(word) for word in words]
+
+
 def machine_argument(function: F) -> F:
     """Add MACHINE, a shipped name or a path; the parameter is called ``machine``."""
     return click.argument("machine", shell_complete=complete_machine)(function)
@@ -54,5 +77,6 @@ def machine_option(function: F) -> F:
 def store_option(function: F) -> F:
     """Add ``--store``; the parameter is called ``store``."""
     return click.option(
-        "--store", metavar="NAME", default=None, help="The store meant, where the machine has several."
-    )(function)
+        "--store", metavar="NAME", shell_complete=complete_store,
+        help="The store meant, where the machine has several.",
+    )(function)  # fmt: skip

@@ -6,7 +6,8 @@ from hypothesis import strategies as st
 
 from emu.encode import Decoder, Pattern, extract, insert, overlaps, put, read_pattern, take
 from emu.errors import Problems
-from emu.load import load_machine, shipped_machines
+from emu.load import load_machine
+from emu.shipped import machine_names
 from emu.spec import FieldSpec, OperandBits
 from emu.where import Source
 
@@ -25,9 +26,7 @@ def pattern(text: str) -> Pattern:
 
 
 def test_a_pattern_is_mask_match_and_runs():
-    assert pattern("01-a bbaa") == Pattern(
-        0b1100_0000, 0b0100_0000, {"a": ((4, 4), (1, 0)), "b": ((3, 2),)}
-    )
+    assert pattern("01-a bbaa") == Pattern(0b1100_0000, 0b0100_0000, {"a": ((4, 4), (1, 0)), "b": ((3, 2),)})
 
 
 @pytest.mark.parametrize(
@@ -89,7 +88,7 @@ def test_overlaps_are_the_pairs_that_share_a_word(texts):
             assert not shared or found[i, j] in shared
 
 
-@pytest.mark.parametrize("name", shipped_machines())
+@pytest.mark.parametrize("name", machine_names())
 def test_examples_decode_and_encode_in_every_shipped_machine(name):
     machine = load_machine(name)
     decoder = Decoder(machine.instructions)

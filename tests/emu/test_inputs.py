@@ -1,5 +1,7 @@
 """Inputs of a program: what a file may say, and where it is wrong."""
 
+from pathlib import Path
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -100,3 +102,11 @@ def test_inputs_lie_beside_their_program():
     assert beside is not None
     assert set(parse_inputs(Source("gates.inputs", beside.read_text()), FULMAR)) == {4, 5, 6, 7}
     assert inputs_beside(find_program("fulmar", "selftest-parity")) is None
+
+
+def test_the_example_of_the_reference_page_is_read():
+    page = (Path(__file__).resolve().parents[2] / "docs" / "reference" / "inputs.md").read_text(
+        encoding="utf-8"
+    )
+    text = page.split("```inputs\n")[1].split("```")[0]
+    assert parsed(text) == {SEA: (92, 118, 141), 5: (90, 97, 104), SWITCHES: (0, 0, 1)}

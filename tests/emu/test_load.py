@@ -15,9 +15,10 @@ from emu.behaviour.names import Names
 from emu.behaviour.tokens import Text
 from emu.behaviour.unparse import text as text_of
 from emu.errors import InputError, Problem, Problems, declared
-from emu.load import digest, load_machine, parse_machine, shipped_machines
+from emu.load import digest, load_machine, parse_machine
 from emu.machinefile import MachineTable
 from emu.schema import describe
+from emu.shipped import machine_names
 from emu.spec import MachineSpec
 from emu.where import Source
 
@@ -107,7 +108,7 @@ example = { text = "set x1, 5", word = 0x0802_8001 }
     assert [w.size for w in machine.windows] == [65536, 1024]
 
 
-@pytest.mark.parametrize("name", shipped_machines())
+@pytest.mark.parametrize("name", machine_names())
 def test_shipped_machines_load_and_are_loaded_once(name):
     machine = load_machine(name)
     assert machine.name == name

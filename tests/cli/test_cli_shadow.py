@@ -1,0 +1,92 @@
+"""Shadows help and complete as the commands themselves do, and are as new as they."""
+
+import subprocess
+import sys
+
+import click
+import pytest
+from click.shell_completion import BashComplete
+
+from faults.cli import corewright
+from faults.cli.pages import declarations, present_commands
+from faults.cli.shadow import FILE, shadow_of
+
+NAMES = sorted(present_commands())
+
+
+def shadow(name):
+    return shadow_of(name, lambda: present_commands()[name])
+
+
+def pairs(name):
+    """The command and its shadow, and those of its sub-commands."""
+    real, made = present_commands()[name], shadow(name)
+    yield name, real, made
+    if isinstance(real, click.Group):
+        assert set(real.commands) == set(made.commands)
+        yield from (
+            (f"{name} {inner}", real.commands[inner], made.commands[inner]) for inner in real.commands
+        )
+
+
+def test_declarations_are_fresh():
+    assert FILE.read_text(encoding="utf-8") == declarations(), "run `python -m faults.cli.pages`"
+
+
+@pytest.mark.parametrize("width", [50, 100])
+@pytest.mark.parametrize("name", NAMES)
+def test_the_same_help(name, width):
+    for path, real, made in pairs(name):
+        texts = [c.get_help(click.Context(c, info_name=path, terminal_width=width)) for c in (real, made)]
+        assert texts[0] == texts[1]
+        assert real.get_short_help_str() == made.get_short_help_str()
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_same_completion(name):
+    for _, real, made in pairs(name):
+        for words in (
+            [],
+            ["fulmar"],
+            ["--color"],
+            ["--machine"],
+            ["fulmar", "--store"],
+            ["fulmar", "--fault"],
+        ):
+            for incomplete in ("", "-", "--f", "a", "ga", "ro"):
+                found = [
+                    {
+                        (i.type, i.value)
+                        for i in BashComplete(c, {}, "x", "_X").get_completions(words, incomplete)
+                    }
+                    for c in (real, made)
+                ]
+                assert found[0] == found[1], (words, incomplete)
+
+
+@pytest.mark.parametrize("name", ["run", NAMES[-1]])  # a process each is dear, and all go the same way
+def test_help_of_a_command_imports_nothing_heavy(name):
+    script = (
+        f"import sys; from faults.cli import run; run(['{name}', '-h']); print(*sys.modules, file=sys.stderr)"
+    )
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
+    assert done.stdout.startswith(f"Usage: corewright {name}")
+    assert not set(done.stderr.split()) & {
+        "numpy",
+        "numba",
+        "emu.spec",
+        "emu.load",
+        "tomllib",
+        "faults.report",
+    }
+
+
+def test_a_help_option_that_is_a_value_goes_to_the_command_itself(cli):
+    told = cli("run", "fulmar", "gates", "--inputs", "-h")
+    assert told.code == 3
+    assert "-h" in told.err
+    assert "Usage" not in told.out
+
+
+def test_a_command_that_was_not_declared_has_no_shadow():
+    assert shadow_of("no-such-command", lambda: corewright) is None
