@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 from attrs import evolve, frozen
 
-from emu.codes import encode, sec_ded_row_masks, sec_ded_syndrome_fix
+from emu.codes import sec_ded_row_masks, sec_ded_syndrome_fix
 from emu.engine.contract import RunRequest
 from emu.engine.powerup import power_up
 from emu.gates import draw
@@ -156,8 +156,15 @@ def scattered(machine: MachineSpec, store: int) -> Words:
 
 def encoded(spec: StoreSpec, data: Words) -> Words:
     """Return data words with the check bits of a store."""
-    words = [encode(spec.protection, spec.data_bits, word) for word in data.tolist()]
-    return np.array(words, np.int64)
+    if spec.protection == "none":
+        return data
+    if spec.protection != "sec-ded":
+        return data | ((ones(data) & 1) ^ int(spec.protection == "odd")) << spec.data_bits
+    rows = enumerate(sec_ded_row_masks(spec.data_bits), spec.data_bits)
+    stored = data
+    for bit, row in rows:
+        stored = stored | (ones(data & row) & 1) << bit
+    return stored
 
 
 def check_words(spec: StoreSpec, words: Words) -> Statuses:

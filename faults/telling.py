@@ -54,6 +54,10 @@ class Teller:
     def _layout(self) -> Layout:
         return Layout(self.machine)
 
+    @cached_property
+    def _bit_names(self) -> tuple[tuple[str, ...], ...]:
+        return tuple(stored_bit_names(self.machine, store) for store in range(len(self.machine.stores)))
+
     def counter(self, address: int) -> str:
         """Return an address as the processor counts them."""
         return WordFormat(self.machine.address_bits, base=self.machine.word.base).tagged(address)
@@ -79,7 +83,7 @@ class Teller:
 
     def bit_names(self, store: int, pattern: int) -> list[str]:
         """Return the names of the bits of a pattern, most significant first."""
-        names = stored_bit_names(self.machine, store)
+        names = self._bit_names[store]
         return [names[n] for n in range(pattern.bit_length() - 1, -1, -1) if pattern >> n & 1]
 
     def bits(self, store: int, pattern: int) -> str:

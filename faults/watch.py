@@ -177,6 +177,8 @@ def reach_of(plan: MemoryPlan) -> tuple[Flags, ...]:
         for number, table in enumerate(mode.tables):
             flags, words = found[number], len(found[number])
             flags[table.moved] = True
+            for rows in (table.read_to, table.write_to):  # what others open, reading and writing may spoil
+                flags[rows[rows < words]] = True
             flags[table.masked[table.masked < words]] = True
         for rule in mode.rules:
             found[rule.store][_reached(rule, len(found[rule.store]))] = True
