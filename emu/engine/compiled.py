@@ -21,8 +21,7 @@ from typing import Any, Final
 import numpy as np
 from attrs import define, field
 
-import emu.engine.noting as noting
-import emu.engine.planned as planned
+from emu.engine import noting, planned
 from emu.engine.contract import RunRequest, RunResult
 from emu.engine.generate import module_text
 from emu.engine.layout import EVENT_FIELDS, Layout
@@ -92,13 +91,14 @@ def _natives() -> dict[str, Any]:
     from numba.core import types  # noqa: PLC0415
     from numba.extending import intrinsic  # noqa: PLC0415
 
-    def ctpop(_typing: Any, word: Any) -> Any:
+    def ctpop(_typing: Any, word: Any) -> Any:  # noqa: ARG001 - numba calls it by name
         def code(_context: Any, builder: Any, _signature: Any, arguments: Any) -> Any:
             return builder.ctpop(arguments[0])
 
         return types.int64(types.int64), code
 
-    inner = numba.njit(nogil=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
+    bare: dict[str, Any] = {"no_cpython_wrapper": True, "no_cfunc_wrapper": True}  # called by kernels only
+    inner = numba.njit(nogil=True, error_model="numpy", **bare)
     return {
         "kernel": numba.njit(nogil=True, error_model="numpy"),
         "cached_kernel": numba.njit(nogil=True, error_model="numpy", cache=True),
@@ -330,7 +330,9 @@ class CompiledRun:
 
     def result(self) -> RunResult:
         """Return the result of a run that has stopped."""
-        return result_of(self.compiled.layout, self.st, self.mem, self.out, [] if self.ev is None else self.ev)
+        return result_of(
+            self.compiled.layout, self.st, self.mem, self.out, [] if self.ev is None else self.ev
+        )
 
 
 def identity_of(machine: MachineSpec) -> MemoryPlan:

@@ -63,7 +63,11 @@ def assert_same(engine: Engine, request: RunRequest, reference: Engine | None = 
 
 
 def check_engine(
-    engine: Engine, reference: Engine | None = None, *, examples: int = 200, machine: MachineSpec | None = None
+    engine: Engine,
+    reference: Engine | None = None,
+    *,
+    examples: int = 200,
+    machine: MachineSpec | None = None,
 ) -> None:
     """Compare an engine with the readable one over drawn requests; AssertionError if they ever differ.
 

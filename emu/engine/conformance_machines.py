@@ -16,6 +16,7 @@ from emu.compose import (
     PlanTooWideError,
     Selection,
     StoreAddresses,
+    Way,
     Wired,
     compose,
 )
@@ -23,7 +24,7 @@ from emu.engine.conformance_trees import TreeDrawer
 from emu.gates import CHANCE_ONE, Gate
 from emu.image import MemoryImage, ProgramImage
 from emu.memory import MemoryPlan, StoreShape, shapes_of
-from emu.rules import Action, Rule
+from emu.rules import Action, Edge, Effect, Rule, Side
 from emu.spec import (
     AlarmSpec,
     FieldSpec,
@@ -46,6 +47,11 @@ _ALARMS: Final = ("bell", "check", "mended", "hang")
 _WORD_ACTIONS: Final[tuple[Action, ...]] = (
     "set", "clear", "flip", "tie-or", "tie-and", "swap", "hold", "late",
 )  # fmt: skip
+_CELL_ACTIONS: Final[tuple[Action, ...]] = ("keep", "couple", "force", "read-disturb")
+_WAYS: Final[tuple[Way, ...]] = ("read", "write", "both")
+_EDGES: Final[tuple[Edge, ...]] = ("rise", "fall", "any")
+_EFFECTS: Final[tuple[Effect, ...]] = ("clear", "set", "flip")
+_SIDES: Final[tuple[Side, ...]] = ("sense", "bus")
 
 
 # --- machines
@@ -77,18 +83,25 @@ def draw_machine(rng: Random) -> MachineSpec:
     alarms = tuple(AlarmSpec(n, rng.choice(actions)) for n in _ALARMS)  # type: ignore[arg-type]  # drawn above
     stores = _stores(rng, frame)
     traps = _traps(rng, frame)
-    singles = [r for r in frame.registers if not r.count]
+    shown = [r.name for r in frame.registers if not r.count]
+    lamps = tuple(LampSpec(f"l{name}", name) for name in (*shown, "restarts", "alarm:check"))
     return MachineSpec(
         "drawn", "", word, address_bits, "pc", rng.getrandbits(frame.counter_bits), rng.choice([1, 1, 1, 2]),
         frame.registers, stores, _windows(rng, frame, stores), alarms,
-        RestartSpec(rng.getrandbits(frame.counter_bits), ("q", rng.choice(["f", "p", "b"])), rng.choice([0, 70]))
-        if frame.restarts else None,
+        _restart(rng, frame),
         WatchdogSpec(rng.randint(1, 900), "hang") if frame.watchdog else None,
         _timers(rng, frame), traps, _ports(rng, bits),
-        (*(LampSpec(f"l{r.name}", r.name) for r in singles), LampSpec("ls", "restarts"), LampSpec("la", "alarm:check")),
+        lamps,
         _instructions(rng, frame, traps), bits, rng.choice(["halt", "alarm bell", "trap first"]),
         rng.choice(["", "bell", "check"]), "",
     )  # fmt: skip
+
+
+def _restart(rng: Random, frame: Frame) -> RestartSpec | None:
+    if not frame.restarts:
+        return None
+    clears = ("q", rng.choice(["f", "p", "b"]))
+    return RestartSpec(rng.getrandbits(frame.counter_bits), clears, rng.choice([0, 70]))
 
 
 def _registers(rng: Random, frame: Frame) -> tuple[RegisterSpec, ...]:
@@ -121,7 +134,8 @@ def _stores(rng: Random, frame: Frame) -> tuple[StoreSpec, ...]:
 
 def _windows(rng: Random, frame: Frame, stores: tuple[StoreSpec, ...]) -> tuple[WindowSpec, ...]:
     """Cut the address space into windows, with gaps now and then."""
-    space, windows, first = 1 << frame.address_bits, [], 0
+    windows: list[WindowSpec] = []
+    space, first = 1 << frame.address_bits, 0
     while first < space and len(windows) < 5:
         store, unit = rng.choice(stores), rng.choice([1, 1, 1, 2, 3, 4])
         words = min(rng.randint(1, store.words), max(1, (space - first) // unit))
@@ -237,7 +251,9 @@ def draw_plan(rng: Random, machine: MachineSpec) -> MemoryPlan:
     shapes = shapes_of(machine.stores)
     while True:
         parts = [
-            Lowered(tuple(_alteration(rng, machine, shapes) for _ in range(rng.choice([1, 1, 2]))), _gates(rng))
+            Lowered(
+                tuple(_alteration(rng, machine, shapes) for _ in range(rng.choice([1, 1, 2]))), _gates(rng)
+            )
             for _ in range(rng.randint(1, 4))
         ]
         try:
@@ -257,7 +273,9 @@ def _gates(rng: Random) -> tuple[Gate, ...]:
     return tuple(rng.sample(kinds, rng.choice([1, 1, 2])))
 
 
-def _alteration(rng: Random, machine: MachineSpec, shapes: tuple[StoreShape, ...]) -> Alteration:
+def _alteration(  # noqa: PLR0911 - one return a kind of alteration
+    rng: Random, machine: MachineSpec, shapes: tuple[StoreShape, ...]
+) -> Alteration:
     place, store = f"{rng.randrange(100):02d} x", rng.randrange(len(shapes))
     shape = shapes[store]
     kind = rng.randrange(12)
@@ -268,8 +286,10 @@ def _alteration(rng: Random, machine: MachineSpec, shapes: tuple[StoreShape, ...
         return StoreAddresses(place, store, np.minimum(_mangled(rng, shape.words), shape.words - 1))
     if kind == 2:
         other = np.minimum(_mangled(rng, shape.words), shape.words - 1)
-        way = rng.choice(["read", "write", "both"])
-        return Selection(place, store, lambda rows: np.hstack([rows, np.where(rows < 0, -1, other[rows])]), way)  # type: ignore[arg-type]
+        way = rng.choice(_WAYS)
+        return Selection(
+            place, store, lambda rows: np.hstack([rows, np.where(rows < 0, -1, other[rows])]), way
+        )
     if kind == 3:
         hole = rng.randrange(shape.words)
         return Selection(place, store, lambda rows: np.where(rows == hole, -1, rows))
@@ -277,8 +297,8 @@ def _alteration(rng: Random, machine: MachineSpec, shapes: tuple[StoreShape, ...
         cells = np.array(sorted(rng.sample(range(shape.words), rng.randint(1, 3))))
         bits = 1 << rng.randrange(shape.bits)
         ones, zeros = (bits, 0) if rng.random() < 0.5 else (0, bits)
-        way = rng.choice(["read", "write", "both"])
-        return Masks(place, store, way, ones, zeros, cells if rng.random() < 0.6 else None)  # type: ignore[arg-type]
+        way = rng.choice(_WAYS)
+        return Masks(place, store, way, ones, zeros, cells if rng.random() < 0.6 else None)
     if kind == 6:
         return Wired(place, store, rng.choice(["or", "and"]))
     return Altered(place, _rule(rng, store, shape))
@@ -293,35 +313,32 @@ def _mangled(rng: Random, count: int) -> np.ndarray[tuple[int], np.dtype[np.int6
 
 def _rule(rng: Random, store: int, shape: StoreShape) -> Rule:
     bits = 1 << rng.randrange(shape.bits) | 1 << rng.randrange(shape.bits)
-    on = rng.choice(["read", "write", "both"])
-    cell, other = rng.randrange(shape.words), rng.randrange(shape.words)
-    kind = rng.randrange(12)
-    edge, effect = rng.choice(["rise", "fall", "any"]), rng.choice(["clear", "set", "flip"])
-    if kind == 0:
-        return Rule("cell", store, "keep", bits, cell=rng.choice([cell, -1]), edge=edge)  # type: ignore[arg-type]
-    if kind == 1:
-        trigger = 1 << rng.randrange(shape.bits)
-        return Rule(
-            "cell", store, "couple", bits, cell=cell, cell_bits=trigger, other=other, edge=edge, effect=effect  # type: ignore[arg-type]
-        )
-    if kind == 2:
-        trigger = 1 << rng.randrange(shape.bits)
-        return Rule(
-            "cell", store, "force", bits, cell=cell, cell_bits=trigger, other=other, edge=edge, effect=effect  # type: ignore[arg-type]
-        )
-    if kind == 3:
-        return Rule(
-            "cell", store, "read-disturb", bits, cell=cell, cell_bits=bits, edge=edge, effect=effect,  # type: ignore[arg-type]
-            shows=rng.random() < 0.5,
-        )  # fmt: skip
-    if kind == 4 and not shape.destructive and shape.words & (shape.words - 1) == 0:
+    if rng.random() < 0.35:
+        return _cell_rule(rng, store, shape, bits)
+    if rng.random() < 0.15 and not shape.destructive and shape.words & (shape.words - 1) == 0:
         flip = 1 << rng.randrange(shape.words.bit_length() - 1)
         return Rule("sense", store, "redirect", bits, keep_mask=shape.words - 1, flip_mask=flip)
     mask = rng.choice([0, 1, 2, 5])
     word = rng.choice([0, 0, 1 << rng.randrange(shape.bits)])
     last = rng.choice([0, 0, 1])
     return Rule(
-        rng.choice(["sense", "bus"]), store, rng.choice(_WORD_ACTIONS), bits, on=on,  # type: ignore[arg-type]
+        rng.choice(_SIDES), store, rng.choice(_WORD_ACTIONS), bits, on=rng.choice(_WAYS),
         address_mask=mask, address_value=rng.getrandbits(3) & mask, word_mask=word,
         word_value=rng.choice([0, word]), last_mask=last, last_value=rng.choice([0, last]),
     )  # fmt: skip
+
+
+def _cell_rule(rng: Random, store: int, shape: StoreShape, bits: int) -> Rule:
+    cell, other = rng.randrange(shape.words), rng.randrange(shape.words)
+    edge, effect, action = rng.choice(_EDGES), rng.choice(_EFFECTS), rng.choice(_CELL_ACTIONS)
+    if action == "keep":
+        return Rule("cell", store, action, bits, cell=rng.choice([cell, -1]), edge=edge)
+    if action == "read-disturb":
+        return Rule(
+            "cell", store, action, bits, cell=cell, cell_bits=bits, edge=edge, effect=effect,
+            shows=rng.random() < 0.5,
+        )  # fmt: skip
+    trigger = 1 << rng.randrange(shape.bits)
+    return Rule(
+        "cell", store, action, bits, cell=cell, cell_bits=trigger, other=other, edge=edge, effect=effect
+    )

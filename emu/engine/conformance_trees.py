@@ -13,7 +13,15 @@ _BITWISE: Final[tuple[tree.BinaryOp, ...]] = ("add", "sub", "and", "or", "xor", 
 _COMPARES: Final[tuple[tree.BinaryOp, ...]] = (
     "equal", "unequal", "below", "not-above", "above", "not-below", "and", "or", "xor",
 )  # fmt: skip
-_SAME_WIDTH: Final = ("wrap_add", "wrap_sub", "low_product", "quotient", "remainder", "signed_quotient", "signed_remainder")
+_SAME_WIDTH: Final = (
+    "wrap_add",
+    "wrap_sub",
+    "low_product",
+    "quotient",
+    "remainder",
+    "signed_quotient",
+    "signed_remainder",
+)
 _TESTS: Final = ("carry", "borrow", "overflow", "underflow", "less", "same")
 
 
@@ -87,7 +95,11 @@ class TreeDrawer:
 
     def _load(self, depth: int) -> tree.Expr:
         if self.rng.random() < 0.2:
-            number = self.expression(3, depth - 2) if self.rng.random() < 0.3 else tree.Const(self.rng.randrange(5), 3)
+            number = (
+                self.expression(3, depth - 2)
+                if self.rng.random() < 0.3
+                else tree.Const(self.rng.randrange(5), 3)
+            )
             return tree.PortRead(number, self.word)
         return tree.Load(self.expression(self.address, depth - 2), self.word)
 
@@ -124,18 +136,24 @@ class TreeDrawer:
             return tree.Const(self.rng.randrange(8), 7)
         return self.expression(self.rng.randint(1, 7), depth - 2)
 
-    def _call(self, width: int, depth: int) -> tree.Expr:
+    def _call(self, width: int, depth: int) -> tree.Expr:  # noqa: PLR0911 - one return a function
         rng = self.rng
         if width == 1:
             return self._one_bit_call(depth)
         x = self.expression(width, depth - 1)
         kind = rng.randrange(9)
         if kind == 0:
-            return tree.Call("pick", (self.expression(1, depth - 1), x, self.expression(width, depth - 1)), width)
+            return tree.Call(
+                "pick", (self.expression(1, depth - 1), x, self.expression(width, depth - 1)), width
+            )
         if kind == 1:
-            return tree.Call("add_with", (x, self.expression(width, depth - 1), self.expression(1, depth - 2)), width)
+            return tree.Call(
+                "add_with", (x, self.expression(width, depth - 1), self.expression(1, depth - 2)), width
+            )
         if kind == 2:
-            return tree.Call(rng.choice(["arith_right", "rotate_left", "rotate_right"]), (x, self._amount(depth)), width)
+            return tree.Call(
+                rng.choice(["arith_right", "rotate_left", "rotate_right"]), (x, self._amount(depth)), width
+            )
         if kind == 3:
             piece = self.expression(rng.randint(1, min(_MOST, width + 3)), depth - 1)
             return tree.Call("patch", (x, self._amount(depth), piece), width)
@@ -165,7 +183,7 @@ class TreeDrawer:
         """Draw up to so many statements."""
         return tuple(self.statement(depth) for _ in range(self.rng.randint(0, most)))
 
-    def statement(self, depth: int) -> tree.Statement:
+    def statement(self, depth: int) -> tree.Statement:  # noqa: PLR0911 - one return a kind
         """Draw one statement; ``depth`` bounds nested blocks."""
         rng = self.rng
         kind = rng.randrange(12)

@@ -3,12 +3,12 @@
 Like ``emu.engine.planned``, functions over int arrays whose text is copied into every generated module.
 """
 
-from typing import Any
+from collections.abc import MutableSequence
 
 from emu.engine.layout import EPOCH, HASH, UNDONE
 from emu.engine.planned import mix
 
-Ints = Any
+Ints = MutableSequence[int]
 
 
 def ctpop(word: int) -> int:
@@ -64,7 +64,7 @@ def take_back(st: Ints, mem: Ints, undo: Ints) -> None:
 
 def same_range(st: Ints, a: int, b: int, count: int) -> bool:
     """Return whether two parts of the state agree."""
-    for i in range(count):
+    for i in range(count):  # noqa: SIM110 - compiled code has no all()
         if st[a + i] != st[b + i]:
             return False
     return True
@@ -102,7 +102,9 @@ def note(seen: Ints, firsts: Ints, at: int, wide: int, bits: int, steps: int) ->
         new ^= low
 
 
-def note_read(seen: Ints, firsts: Ints, cells: int, wide: int, cell: int, word: int, full: int, steps: int) -> None:
+def note_read(
+    seen: Ints, firsts: Ints, cells: int, wide: int, cell: int, word: int, full: int, steps: int
+) -> None:
     """Note a read word: bits read as 0, as 1."""
     note(seen, firsts, cell, wide, ~word & full, steps)
     note(seen, firsts, cells + cell, wide, word, steps)
@@ -122,7 +124,6 @@ def note_bus(buses: Ints, address: int, steps: int) -> None:
     """Note the first use of a machine address."""
     if address < len(buses) and buses[address] == 0:
         buses[address] = steps + 1
-
 
 
 def note_near(near: Ints, steps: int) -> None:

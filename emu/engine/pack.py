@@ -9,7 +9,7 @@ from attrs import define, field, frozen
 
 from emu.engine.contract import AlarmTally, RunRequest, RunResult, Stop
 from emu.engine.decoding import decoding_tree
-from emu.engine.generate import direct_bits
+from emu.engine.kernel import direct_bits
 from emu.engine.layout import (
     ALARM_FIELDS,
     EVENT_FIELDS,
@@ -30,8 +30,8 @@ Ints = npt.NDArray[np.int64]
 FOREVER: Final = 1 << 62
 _SIDES: Final = ("sense", "bus", "cell")
 _ACTIONS: Final = (
-    "set", "clear", "flip", "tie-or", "tie-and", "swap", "hold", "late", "redirect", "keep", "couple", "force",
-    "read-disturb",
+    "set", "clear", "flip", "tie-or", "tie-and", "swap", "hold", "late", "redirect", "keep", "couple",
+    "force", "read-disturb",
 )  # fmt: skip
 _EDGES: Final = ("rise", "fall", "any")
 _EFFECTS: Final = ("clear", "set", "flip")
@@ -180,9 +180,7 @@ class PlanArrays:
             _flat(buses),
         )  # fmt: skip
 
-    def _table(
-        self, mode: int, store: int, table: StoreTable, rows: list[Ints], masks: list[Ints]
-    ) -> None:
+    def _table(self, mode: int, store: int, table: StoreTable, rows: list[Ints], masks: list[Ints]) -> None:
         base = self.layout.bases[store]
         start = mode * self.layout.bases[-1] + base
         if len(table.moved):

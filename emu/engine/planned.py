@@ -6,7 +6,7 @@ Cells are flat: the cell's number plus the base of its store. ``ri``/``mi`` (int
 offset of a cell's row in ``rows`` or of its masks in ``masks``, or -1 where nothing differs from healthy.
 """
 
-from typing import Any
+from collections.abc import MutableSequence
 
 from emu.engine.layout import (
     ACCESS,
@@ -21,7 +21,7 @@ from emu.engine.layout import (
 )
 from emu.gates import draw
 
-Ints = Any  # an int array in compiled code, a list in plain Python
+Ints = MutableSequence[int]
 
 
 def mix(cell: int, word: int) -> int:
@@ -96,7 +96,8 @@ def put_tables(
 
 
 def read_tables(
-    st: Ints, mem: Ints, ri: Ints, rows: Ints, mi: Ints, masks: Ints, wired: Ints, shapes: Ints, store: int, cell: int
+    st: Ints, mem: Ints, ri: Ints, rows: Ints, mi: Ints, masks: Ints, wired: Ints, shapes: Ints, store: int,
+    cell: int,
 ) -> int:  # fmt: skip
     """Read through the tables of a plan without rules."""
     word = sense(mem, ri, rows, mi, masks, 0, wired[store], cell)
@@ -108,7 +109,8 @@ def read_tables(
 
 
 def write_tables(
-    st: Ints, mem: Ints, ri: Ints, rows: Ints, mi: Ints, masks: Ints, shapes: Ints, store: int, cell: int, word: int
+    st: Ints, mem: Ints, ri: Ints, rows: Ints, mi: Ints, masks: Ints, shapes: Ints, store: int, cell: int,
+    word: int,
 ) -> None:  # fmt: skip
     """Write through the tables of a plan without rules."""
     if shapes[5 * store + 4]:
@@ -268,7 +270,7 @@ def opens(ri: Ints, rows: Ints, mode_at: int, at: int, cell: int) -> bool:
     r = ri[mode_at + at]
     if r < 0:
         return at == cell
-    for j in range(rows[r]):
+    for j in range(rows[r]):  # noqa: SIM110 - compiled code has no any()
         if rows[r + 1 + j] == cell:
             return True
     return False
@@ -344,9 +346,7 @@ def put(
     cell = base + address
     r = ri[mode_at + cell]
     if r < 0:
-        put_one(
-            st, mem, mi, masks, rules, first, last, mode_at, store, cell, st[BEFORE], word, elsewhere
-        )
+        put_one(st, mem, mi, masks, rules, first, last, mode_at, store, cell, st[BEFORE], word, elsewhere)
     else:
         for j in range(rows[r + 5]):
             c = rows[r + 6 + j]
@@ -379,9 +379,7 @@ def read_planned(
     if shapes[5 * store + 3]:
         note_before(st, mem, ri, rows, mode_at, cell)
         clear_opened(st, mem, ri, rows, mode_at, cell, end)
-        put(
-            st, mem, ri, rows, mi, masks, rules, first, last, mode_at, store, base, address, end, word
-        )
+        put(st, mem, ri, rows, mi, masks, rules, first, last, mode_at, store, base, address, end, word)
     word = act_on_word(st, rules, first, last, 1, 1, store, address, word)
     st[LAST_WORD] = word
     st[LAST_ADDRESS] = address
@@ -405,9 +403,7 @@ def write_planned(
     st[ACCESS] += 1
     if shapes[5 * store + 4]:
         note_before(st, mem, ri, rows, mode_at, cell)
-        put(
-            st, mem, ri, rows, mi, masks, rules, first, last, mode_at, store, base, address, end, word
-        )
+        put(st, mem, ri, rows, mi, masks, rules, first, last, mode_at, store, base, address, end, word)
 
 
 def force_at_start(

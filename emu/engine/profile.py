@@ -1,7 +1,7 @@
-"""What a healthy run did with every cell, and places to resume it: one reference run from which many derive.
+"""What a healthy run did with every cell, and places to resume it: a reference for many other runs.
 
-Until the first step at which a plan can matter, a run under the plan *is* the healthy run. So a faulty run may
-begin from the last snapshot before that step; and a plan that can never matter need not run at all. "Can
+Until the first step at which a plan can matter, a run under the plan *is* the healthy run. So a faulty run
+may begin from the last snapshot before that step; and a plan that can never matter need not run at all. "Can
 matter" is decided on the safe side: a step is named too early rather than too late.
 """
 
@@ -77,7 +77,7 @@ class RunProfile:
         return np.where(found == 0, NEVER, found - 1)
 
     def touched(self, way: str) -> Ints:
-        """Return the first step at which each flat cell was read (``read``), written (``write``) or either."""
+        """Return the first step at which each flat cell was read (``read``), written (``write``) or both."""
         if not self._touched:
             cells = np.arange(self.layout.bases[-1])
             for name, (zero, one) in {"read": (READ_0, READ_1), "write": (WRITTEN_0, WRITTEN_1)}.items():
@@ -162,7 +162,9 @@ class RunProfile:
         words = self.request.machine.stores[rule.store].words
         cells = np.arange(base, base + words) if rule.cell < 0 else np.array([base + rule.cell])
         bits = [b for b in range(rule.bits.bit_length()) if rule.bits >> b & 1]
-        return min((int(self.steps_of(k, cells, b).min()) for k in _edge_kinds(rule) for b in bits), default=NEVER)
+        return min(
+            (int(self.steps_of(k, cells, b).min()) for k in _edge_kinds(rule) for b in bits), default=NEVER
+        )
 
     def _coupled(self, rule: Rule, base: int) -> int:
         cell = base + rule.cell
@@ -281,11 +283,12 @@ def _advance(run: CompiledRun, boundary: int, pasts: dict[int, Any]) -> None:
 def _snapshot(run: CompiledRun) -> Snapshot:
     sent = 3 * int(run.st[run.place("OUTPUTS")])
     places = int(run.st[run.place("STEPS")]), int(run.st[run.place("ACCESS")])
-    return Snapshot(*places, run.st.copy(), run.mem.copy(), run.out[:sent].copy())
+    st = run.st.copy()
+    st[run.place("SHOW_PAST")] = 0
+    return Snapshot(*places, st, run.mem.copy(), run.out[:sent].copy())
 
 
 def _restores_are_writes(firsts: npt.NDArray[np.int32]) -> None:
     for read, written in ((READ_0, WRITTEN_0), (READ_1, WRITTEN_1)):
         a, b = firsts[read], firsts[written]
         firsts[written] = np.where(a == 0, b, np.where(b == 0, a, np.minimum(a, b)))
-

@@ -79,7 +79,14 @@ class Sites(Lines):
     # --- events and alarms
 
     def event(
-        self, kind: str, store: str, address: str, word: str, detail: object = 0, *, access: str = "st[ACCESS]"
+        self,
+        kind: str,
+        store: str,
+        address: str,
+        word: str,
+        detail: object = 0,
+        *,
+        access: str = "st[ACCESS]",
     ) -> None:
         """Write an event, in the variant that traces."""
         if self.variant != "trace":
@@ -140,7 +147,9 @@ class Sites(Lines):
         code = (store.data_bits, store.protection, store.cycle_ns)
         if what == "write":
             return (*code, store.bits, store.writable or self.planned)
-        depends = store.destructive if self.variant == "cell" else store.bits if self.variant == "profile" else 0
+        depends = (
+            store.destructive if self.variant == "cell" else store.bits if self.variant == "profile" else 0
+        )
         corrected = store.corrected_alarm if store.protection == "sec-ded" else ""
         return (*code, store.alarm, corrected, depends)
 
@@ -257,9 +266,7 @@ class Sites(Lines):
         """Write how the stored word is read in this variant."""
         cells = self.layout.bases[-1]
         if self.planned:
-            self.line(
-                f"{stored} = read_planned(st, mem, {_TABLES}, modes, rules, {cells}, {number}, {cell})"
-            )
+            self.line(f"{stored} = read_planned(st, mem, {_TABLES}, modes, rules, {cells}, {number}, {cell})")
             return
         self.line(f"{stored} = mem[{cell}]")
         if self.variant == "cell":
@@ -338,9 +345,7 @@ class Sites(Lines):
             self.line(f"set_noted(st, mem, undo, stamp, {cell}, {new})")
         elif self.variant == "tables":
             self.line(f"if fl[{cell}]:")
-            self.line(
-                f"    write_tables(st, mem, ri, rows, mi, masks, shapes, {number}, {cell}, {encoded})"
-            )
+            self.line(f"    write_tables(st, mem, ri, rows, mi, masks, shapes, {number}, {cell}, {encoded})")
             self.line("else:")
             self.line(f"    set_cell(st, mem, {cell}, {encoded})")
         else:
@@ -419,4 +424,3 @@ def fix_tables(machine: MachineSpec) -> tuple[dict[int, int], list[int]]:
             table += sec_ded_syndrome_fix(store.data_bits)
             assert len(table) - offsets[store.data_bits] == 1 << check_bits("sec-ded", store.data_bits)
     return offsets, table
-

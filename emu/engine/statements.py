@@ -23,7 +23,7 @@ class Statements(Sites):
         word = self.machine.word
         self.text = ExpressionText(self, word.bits, word.arithmetic)
 
-    # --- names (emu.engine.expressions.Sink)
+    # --- names, for the text of expressions
 
     def operand(self, letter: str) -> str:
         """Return the text of a field of the instruction word."""
