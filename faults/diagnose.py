@@ -1,0 +1,83 @@
+"""From a case to its ranking: reads the evidence, predicts, ranks, and searches pairs where nothing fits."""
+
+from collections.abc import Sequence
+
+import numpy as np
+from attrs import frozen
+
+from faults.case.load import Case
+from faults.case.model import Dump
+from faults.hypotheses import Hypothesis, weights_of
+from faults.likelihood import Column
+from faults.match import rank
+from faults.notation import parse_fault
+from faults.pairs import propose, with_pairs
+from faults.predictions.clues import clues_of
+from faults.predictions.columns import Columns, Predicted, Subject
+from faults.predictions.evidence import Observed, observed_dump
+from faults.predictions.runs import Progress, no_progress
+from faults.predictions.scene import Scene, scene_of
+from faults.predictions.suspects import Suspects, suspects_of
+from faults.ranking import Ranking
+
+_WORTH_PAIRS = 300
+
+
+@frozen(eq=False)
+class Diagnosis:
+    """A case, matched. ``subjects``: what each hypothesis of the ranking is, in its order."""
+
+    scene: Scene
+    suspects: Suspects
+    dumps: tuple[Observed, ...]
+    ranking: Ranking
+    predicted: Predicted
+    subjects: tuple[Subject, ...]
+    columns: Columns
+    note: str
+
+    @property
+    def case(self) -> Case:
+        """The case."""
+        return self.scene.case
+
+
+def diagnose(case: Case, *, progress: Progress = no_progress, pairs: bool = True) -> Diagnosis:
+    """Return the diagnosis of a case. Raises InputError for files that cannot be read."""
+    return diagnose_scene(scene_of(case), progress=progress, pairs=pairs)
+
+
+def diagnose_scene(scene: Scene, *, progress: Progress = no_progress, pairs: bool = True) -> Diagnosis:
+    """Return the diagnosis of a scene."""
+    case = scene.case
+    dumps = {n: observed_dump(scene, n, e) for n, e in enumerate(case.entries) if isinstance(e, Dump)}
+    clues = clues_of(case, scene.machine, [d for d in dumps.values() if not d.misread_file])
+    suspects = suspects_of(scene.board, scene.priors, clues)
+    columns = Columns(scene, dumps, progress)
+    subjects = tuple(Subject(s.fault, s.chancy) for s in suspects.all)
+    hypotheses = suspects.hypotheses
+    predicted = columns.predict(subjects, weights_of(hypotheses))
+    ranking = rank(
+        hypotheses, predicted.columns, mends=predicted.mends, nothing=scene.priors.nothing, note=suspects.note
+    )
+    if pairs and predicted.columns and not predicted.mends and ranking.outcome in ("nothing", "misread"):
+        ranking, subjects = _paired(columns, ranking, subjects, scene)
+    note = "; ".join(dict.fromkeys(n for n in (suspects.note, ranking.note) if n))
+    return Diagnosis(scene, suspects, tuple(dumps.values()), ranking, predicted, subjects, columns, note)
+
+
+def _paired(
+    columns: Columns, single: Ranking, subjects: tuple[Subject, ...], scene: Scene
+) -> tuple[Ranking, tuple[Subject, ...]]:
+    """Return the ranking with pairs of faults, if there are pairs worth trying."""
+    plan = propose(single, per_observation=20, most=_WORTH_PAIRS)
+    if not len(plan.pairs):
+        return single, subjects
+    made: list[Subject] = []
+
+    def predict(found: Sequence[Hypothesis]) -> Sequence[Column]:
+        made.extend(Subject(parse_fault(h.fault, scene.board)) for h in found)
+        return columns.predict(made, np.ones(len(made)), sift=True).columns
+
+    ranking = with_pairs(single, plan, predict, second=scene.priors.second, nothing=scene.priors.nothing)
+    return ranking, (*subjects, *made)

@@ -1,0 +1,326 @@
+"""From a case's entries to columns of chances: one for every observation that the model can speak about."""
+
+import math
+from collections.abc import Callable, Sequence
+from typing import Final
+
+import numpy as np
+from attrs import define, evolve, field, frozen
+
+from emu.errors import InputError
+from emu.memory import MemoryPlan
+from emu.words import WordFormat
+from faults.case.forms import parse_addresses
+from faults.case.model import Addresses, Capture, Dump, Entry, Failed, Measured, Mended, Passed, Swap
+from faults.case.readings import read_addresses, read_text
+from faults.case.show import is_pass, sentence
+from faults.epochs import Mend
+from faults.fault import Fault
+from faults.hypotheses import FloatArray
+from faults.likelihood import DEFAULT_CERTAINTY, Column, broad_chance, slip_chance
+from faults.lower import plan_of
+from faults.predictions.bench import Said, measured, mend_works, swapped
+from faults.predictions.dumps import (
+    DumpChances,
+    Misfit,
+    Words,
+    address_misfit,
+    coming_and_going,
+    dump_misfit,
+    exact_or_garbled,
+    fills,
+    garbled,
+    partly,
+)
+from faults.predictions.evidence import Observed
+from faults.predictions.programs import Judge, Judged, judge_of
+from faults.predictions.runs import ProgramRuns, Progress, distinct, no_progress
+from faults.predictions.scene import Scene
+from faults.symptoms import Symptoms
+
+_LEAST: Final = 1e-300
+DEAD_BELOW: Final = -40.0
+"""Suspects this many nats behind the best after dumps and measurements are not run through programs."""
+
+
+@frozen
+class Subject:
+    """A fault as columns see it; None: healthy. ``chancy``: it comes and goes."""
+
+    fault: Fault | None
+    chancy: bool = False
+
+
+@frozen(eq=False)
+class Predicted:
+    """The columns of a case, the entries (numbers) that no column speaks of with the reason, and the mends."""
+
+    columns: tuple[Column, ...]
+    unused: tuple[tuple[int, str], ...]
+    mends: tuple[Mend, ...]
+
+
+@define(eq=False)
+class Columns:
+    """Makes the columns of a case. ``dumps``: those that were read, by entry number."""
+
+    scene: Scene
+    dumps: dict[int, Observed]
+    progress: Progress = no_progress
+    _runs: dict[str, ProgramRuns] = field(factory=dict, init=False)
+    _plans: dict[Fault, MemoryPlan | None] = field(factory=dict, init=False)
+
+    def predict(
+        self, subjects: Sequence[Subject], weights: FloatArray, *, sift: bool = True
+    ) -> Predicted:
+        """Return the columns over the subjects, whose prior weights are float64[n].
+
+        ``sift``: leave out of programs those whom dumps and measurements already rule out.
+        """
+        columns: dict[int, Column] = {}
+        unused: list[tuple[int, str]] = []
+        case = self.scene.case
+        plans = [self.plan(s.fault) for s in subjects]
+        later: list[tuple[int, Entry]] = []
+        for number, entry in enumerate(case.entries):
+            match entry:
+                case Dump():
+                    self._dump(number, subjects, plans, weights, columns, unused)
+                case Addresses():
+                    columns[number] = self._addresses(number, entry, subjects, plans, weights)
+                case Measured():
+                    look, uniform = measured(entry, self.scene.board)
+                    columns[number] = self._said(number, entry, look, uniform, subjects, weights)
+                case Swap():
+                    said = swapped(entry, self.scene.board)
+                    columns[number] = self._said(number, entry, said, 1 / 3, subjects, weights)
+                case Capture():
+                    unused.append((number, "captured transactions are not compared with faults yet"))
+                case Mended():
+                    pass
+                case _:
+                    later.append((number, entry))
+        alive = self._alive(list(columns.values()), len(subjects)) if sift and not case.mends else None
+        for number, entry in later:
+            columns[number] = self._program(number, entry, subjects, plans, weights, alive)
+        ordered = tuple(columns[number] for number in sorted(columns))
+        return Predicted(ordered, tuple(unused), self._mends(subjects))
+
+    def plan(self, fault: Fault | None) -> MemoryPlan | None:
+        """Return the plan of a fault; None for none, and for faults that cannot be told together."""
+        if fault is None:
+            return None
+        if fault not in self._plans:
+            try:
+                self._plans[fault] = plan_of(self.scene.board, fault)
+            except InputError:
+                self._plans[fault] = None
+        return self._plans[fault]
+
+    def runs(self, program: str) -> ProgramRuns:
+        """Return the runs of a program of the case."""
+        if program not in self._runs:
+            made = ProgramRuns(self.scene.machine, self.scene.program(program), self.progress)
+            self._runs[program] = made
+        return self._runs[program]
+
+    # --- one kind of entry each
+
+    def _base(self, number: int) -> dict[str, object]:
+        case = self.scene.case
+        entry = case.entries[number]
+        certainty = DEFAULT_CERTAINTY if entry.certainty is None else entry.certainty
+        return {
+            "label": sentence(entry), "certainty": certainty, "epoch": case.epochs[number],
+            "entry": number, "passed": is_pass(entry),
+        }  # fmt: skip
+
+    def _column(
+        self, number: int, chance: FloatArray, broad: float, misread: float | FloatArray,
+        why: Callable[[int], str],
+    ) -> Column:  # fmt: skip
+        made = Column("", chance, max(_LEAST, min(1.0, broad)), misread, why=why)
+        return evolve(made, **self._base(number))
+
+    def _dump(
+        self, number: int, subjects: Sequence[Subject], plans: list[MemoryPlan | None], weights: FloatArray,
+        columns: dict[int, Column], unused: list[tuple[int, str]],
+    ) -> None:  # fmt: skip
+        dump = self.dumps[number]
+        if dump.misread_file:
+            unused.append((number, f"set aside, for the file may be read wrongly: {dump.misread_file[0].sentence}"))
+            return
+        if not bool(np.any(dump.known & dump.sure)):
+            unused.append((number, "nothing says what the store should hold: name an `expected` file or a `program`"))
+            return
+        steady = [None if s.chancy else p for s, p in zip(subjects, plans, strict=True)]
+        misfit = dump_misfit(dump, steady)
+        chances = exact_or_garbled(misfit, weights, _unknown(misfit, dump))
+        if any(s.chancy for s in subjects):
+            chances = _with_chancy(chances, misfit, dump, subjects, plans)
+        form = WordFormat(max(1, (len(dump.words) - 1).bit_length()), base=self.scene.machine.word.base)
+
+        def why(i: int) -> str:
+            if subjects[i].chancy:
+                return "a part of what it would strike, at times"
+            return _misfit_words(misfit, i, form)
+
+        columns[number] = self._column(number, chances.chance, chances.broad, chances.misread, why)
+
+    def _addresses(
+        self, number: int, entry: Addresses, subjects: Sequence[Subject], plans: list[MemoryPlan | None],
+        weights: FloatArray,
+    ) -> Column:  # fmt: skip
+        machine = self.scene.machine
+        store = machine.store_index(entry.store)
+        spec = machine.stores[store]
+        form = WordFormat(max(1, (spec.words - 1).bit_length()), base=machine.word.base)
+        if entry.failing:
+            ranges = parse_addresses(entry.failing, form)
+        else:
+            ranges = read_addresses(read_text(self.scene.case.path_of(entry.file)), form)
+        listed = np.zeros(spec.words, np.bool_)
+        for first, last in ranges:
+            listed[first : last + 1] = True
+        contents = self._contents(entry, store)
+        misfit, size, inside = address_misfit(listed, store, plans, contents)
+        if entry.complete:
+            unknown = -misfit.cost * min(misfit.total, 60)
+            chances = exact_or_garbled(misfit, weights, unknown)
+        else:
+            chances = partly(misfit, size, inside)
+
+        def why(i: int) -> str:
+            return _misfit_words(misfit, i, form) if entry.complete else f"{int(size[i])} addresses would fail"
+
+        return self._column(number, chances.chance, chances.broad, chances.misread, why)
+
+    def _contents(self, entry: Addresses, store: int) -> list[Words]:
+        spec = self.scene.machine.stores[store]
+        image = self.scene.program(entry.program).image if entry.program else None
+        if image is not None and not spec.writable and spec.name in image.segments:
+            from emu.engine.contract import RunRequest  # noqa: PLC0415
+            from emu.engine.powerup import power_up  # noqa: PLC0415
+
+            return [power_up(RunRequest(self.scene.machine, image))[store][: spec.words]]
+        return fills(self.scene.machine, store)
+
+    def _said(
+        self, number: int, entry: Entry, look: Callable[[Fault | None], Said], uniform: float,
+        subjects: Sequence[Subject], weights: FloatArray,
+    ) -> Column:  # fmt: skip
+        told = [look(s.fault) for s in subjects]
+        chance = np.array([one.chance for one in told], np.float64)
+        broad = broad_chance(chance, weights, uniform)
+        return self._column(number, chance, broad, uniform, lambda i: told[i].reason)
+
+    def _program(
+        self, number: int, entry: Entry, subjects: Sequence[Subject], plans: list[MemoryPlan | None],
+        weights: FloatArray, alive: np.ndarray[tuple[int], np.dtype[np.bool_]] | None,
+    ) -> Column:  # fmt: skip
+        runs = self.runs(str(getattr(entry, "program", "")))
+        judge = judge_of(entry, self.scene.machine, runs.healthy)
+        assert judge is not None, "every other entry is about a program"
+        tried = [i for i in range(len(subjects)) if alive is None or alive[i]]
+        possible = [i for i in tried if subjects[i].fault is None or plans[i] is not None]
+        seen = runs.symptoms([plans[i] for i in possible])
+        of, kinds = distinct(seen)
+        looked = [judge.look(symptoms) for symptoms in kinds]
+        normal = judge.look(runs.healthy)
+        found: dict[int, Judged] = {}
+        chance = np.full(len(subjects), np.nan)
+        wrong = np.full(len(subjects), -1, np.int64)
+        for place, i in enumerate(possible):
+            one = looked[of[place]]
+            if subjects[i].chancy:
+                one = _at_times(entry, one, normal, kinds[of[place]], runs.healthy)
+            found[i] = one
+            chance[i], wrong[i] = one.chance, one.wrong
+        broad = broad_chance(chance, weights, judge.uniform)
+
+        def why(i: int) -> str:
+            return found[i].reason if i in found else "not tried: other evidence rules it out"
+
+        return self._column(number, chance, broad, _slips(judge, wrong), why)
+
+    def _alive(self, columns: list[Column], count: int) -> np.ndarray[tuple[int], np.dtype[np.bool_]] | None:
+        if not columns or not count:
+            return None
+        logs = np.zeros(count)
+        for column in columns:
+            logs += np.log(column.likelihood())
+        alive: np.ndarray[tuple[int], np.dtype[np.bool_]] = logs > float(logs.max()) + DEAD_BELOW
+        return alive
+
+    def _mends(self, subjects: Sequence[Subject]) -> tuple[Mend, ...]:
+        made = []
+        for entry in self.scene.case.mends:
+            works = np.array([mend_works(entry, self.scene.board, s.fault) for s in subjects], np.float64)
+            made.append(Mend(sentence(entry), works, np.full(len(subjects), -1, np.int64)))
+        return tuple(made)
+
+
+def _slips(judge: Judge, wrong: np.ndarray[tuple[int], np.dtype[np.int64]]) -> float | FloatArray:
+    uniform = max(_LEAST, judge.uniform)
+    if not judge.digits:
+        return uniform
+    return np.maximum(slip_chance(wrong, judge.digits, judge.base, uniform), _LEAST)
+
+
+def _at_times(entry: Entry, there: Judged, gone: Judged, seen: Symptoms, healthy: Symptoms) -> Judged:
+    """Return what a fault says that is there at some runs, at a rate of which nothing is known.
+
+    Over all rates every number of failing runs of N is equally likely, 1 / (N + 1).
+    """
+    if seen is healthy or there.chance == gone.chance == 1.0:
+        return there
+    match entry:
+        case Passed():
+            return Judged(1 / (entry.runs + 1), "it would fail at times")
+        case Failed() if entry.runs > 1:
+            return Judged(1 / (entry.runs + 1), "it would fail at times")
+        case _:
+            chance = (there.chance + gone.chance) / 2
+            return Judged(chance, f"at times: {there.reason}", max(there.wrong, gone.wrong))
+
+
+def _with_chancy(
+    chances: DumpChances, misfit: Misfit, dump: Observed, subjects: Sequence[Subject],
+    plans: Sequence[MemoryPlan | None],
+) -> DumpChances:  # fmt: skip
+    chance, misread = chances.chance.copy(), chances.misread.copy()
+    steady = garbled(misfit.wrong, misfit.of, misfit.cost)
+    exact = bool(chances.chance.any())
+    top = 0.0 if exact else float(steady.max())
+    for i, (subject, plan) in enumerate(zip(subjects, plans, strict=True)):
+        if subject.chancy and plan is not None:
+            log = coming_and_going(misfit, dump, plan) - (0.0 if exact else top)
+            value = math.exp(max(min(log, 0.0), -690.0))
+            chance[i], misread[i] = (value if exact else 0.0), max(_LEAST, value)
+    return DumpChances(chance, chances.broad, misread)
+
+
+def _unknown(misfit: Misfit, dump: Observed) -> float:
+    """Return the log chance of a dump under a cause that the model does not know.
+
+    As long as the shortest description that a general compressor finds for what is wrong: a cause with a
+    simple pattern is likelier than one that strikes at random.
+    """
+    import zlib  # noqa: PLC0415
+
+    differs = ((dump.words ^ dump.expected) & dump.known & dump.sure).astype(np.int64)
+    if not misfit.total:
+        return math.log(0.5)
+    direct = -misfit.total * (misfit.cost * 2 + math.log(max(2, misfit.of)))
+    packed = zlib.compress(differs.tobytes(), 9)
+    nothing = zlib.compress(bytes(differs.nbytes), 9)
+    return max(direct, -8 * math.log(2) * max(1, len(packed) - len(nothing)))
+
+
+def _misfit_words(misfit: Misfit, number: int, form: WordFormat) -> str:
+    wrong = int(misfit.wrong[number])
+    if not wrong:
+        return "exactly what it would show" if misfit.total else "nothing would be wrong there"
+    names = ", ".join(form.tagged(a) for a in misfit.where(number))
+    more = ", .." if wrong > len(names.split(", ")) else ""
+    return f"{wrong} of {misfit.of:,} words differ from what it would show: {names}{more}"

@@ -1,0 +1,148 @@
+"""Everything that a case speaks of, read and ready: the machine, its board, programs, images, tables."""
+
+from collections.abc import Mapping
+from pathlib import Path
+
+from attrs import define, field, frozen
+
+from emu.assemble import assemble
+from emu.errors import declare, fail
+from emu.files import ENDINGS, read_image
+from emu.files.layout import FORMATS, FileWord, ReadResult
+from emu.image import MemoryImage, ProgramImage
+from emu.inputs import parse_inputs
+from emu.load import load_machine
+from emu.shipped import find_program, inputs_beside, machine_names, program_names
+from emu.spec import MachineSpec, StoreSpec
+from emu.tomlfile import CANNOT_READ
+from emu.where import Place, Source
+from faults.boards import load_board
+from faults.boards.board import Board
+from faults.case.load import Case
+from faults.costs import SHIPPED as SHIPPED_COSTS
+from faults.costs import Costs, load_costs
+from faults.priors import SHIPPED as SHIPPED_PRIORS
+from faults.priors import Priors, load_priors
+
+BAD_LAYOUT = declare(
+    "case-bad-layout",
+    "The `layout` of a dump names a format of files and how words lie in it.",
+    'Write a format (listing, raw, intel-hex, s-record, csv) and if needed "checks", "high", "little", '
+    '"words": layout = "raw checks little".',
+)
+
+
+@frozen(eq=False)
+class Program:
+    """A program as it ran: its name in the case, its image, and what the ports offered."""
+
+    name: str
+    image: ProgramImage
+    inputs: Mapping[int, tuple[int, ...]] = field(factory=dict)
+
+
+@define(eq=False)
+class Scene:
+    """A case with all it needs. Programs and images are read when they are first asked for."""
+
+    case: Case
+    machine: MachineSpec
+    board: Board
+    priors: Priors
+    costs: Costs
+    _programs: dict[str, Program] = field(factory=dict, init=False)
+
+    def program(self, name: str) -> Program:
+        """Return a program by its name in the case: shipped, or a path beside the case. Raises InputError."""
+        if name not in self._programs:
+            self._programs[name] = self._read(name)
+        return self._programs[name]
+
+    def _read(self, name: str) -> Program:
+        beside = self.case.path_of(name)
+        shipped = name in program_names(self.machine.name)
+        path = beside if beside.is_file() and not shipped else find_program(self.machine.name, name)
+        if path.suffix.lower() in ENDINGS:
+            store = self.machine.store(_start_store(self.machine))
+            read = read_image(path.name, path.read_bytes(), file_word(self.machine, store))
+            return Program(name, ProgramImage({store.name: read.image}, read.entry))
+        return program_of(self.machine, path, name)
+
+    def dump(self, file: str, store: StoreSpec, layout: str = "", place: Place | None = None) -> ReadResult:
+        """Return an image file of the case as words of a store. Raises InputError."""
+        word = file_word(self.machine, store)
+        form = ""
+        for token in layout.replace(",", " ").split():
+            form, word = _layout(token, form, word, place)
+        path = self.case.path_of(file)
+        try:
+            data = path.read_bytes()
+        except (OSError, ValueError) as error:
+            reason = getattr(error, "strerror", None) or str(error)
+            fail(CANNOT_READ, f"the file must be readable; the system says: {reason}", Place(file))
+        return read_image(file, data, word, form or None)
+
+    def stored(self, image: MemoryImage, store: StoreSpec) -> MemoryImage:
+        """Return an image with words of the store's stored bits; check bits that it lacks are unknown."""
+        if image.bits == store.bits:
+            return image
+        return MemoryImage(store.bits, dict(image.cells), image.runs)
+
+
+def scene_of(case: Case) -> Scene:
+    """Return the scene of a case: reads machine, board and tables. Raises InputError."""
+    table = case.table
+    name = table.machine
+    own = name not in machine_names()
+    given: str | Path = case.path_of(name) if own else name
+    machine = load_machine(str(given))
+    board = load_board(machine, case.path_of(table.board) if table.board else given if own else None)
+    priors = load_priors(case.path_of(table.priors) if table.priors else SHIPPED_PRIORS)
+    costs = load_costs(case.path_of(table.costs) if table.costs else SHIPPED_COSTS)
+    return Scene(case, machine, board, priors, costs)
+
+
+def program_of(machine: MachineSpec, path: Path, name: str) -> Program:
+    """Assemble a program with the inputs that lie beside it. Raises InputError."""
+
+    def include(other: str) -> Source:
+        beside = path.parent / other
+        return Source(beside.name, beside.read_text(encoding="utf-8-sig"))
+
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        reason = getattr(error, "strerror", None) or "it is not UTF-8 text"
+        fail(CANNOT_READ, f"the program must be readable; the system says: {reason}", Place(path.name))
+    image = assemble(Source(path.name, text), machine, include).image
+    beside = inputs_beside(path)
+    if beside is None:
+        return Program(name, image)
+    source = Source(beside.name, beside.read_text(encoding="utf-8-sig"))
+    return Program(name, image, dict(parse_inputs(source, machine)))
+
+
+def file_word(machine: MachineSpec, store: StoreSpec) -> FileWord:
+    """Return how words of a store lie in a file that says nothing of it: data bits only."""
+    return FileWord(store.data_bits, store.protection, "absent", machine.word.base, words=store.words)
+
+
+def _start_store(machine: MachineSpec) -> str:
+    seen = (w.store for w in machine.windows if w.first <= machine.start <= w.last)
+    return next(seen, machine.stores[0].name)
+
+
+def _layout(token: str, form: str, word: FileWord, place: Place | None) -> tuple[str, FileWord]:
+    from attrs import evolve  # noqa: PLC0415
+
+    if token in FORMATS:
+        return token, word
+    changes = {
+        "checks": {"checks": "stored"},
+        "high": {"align": "high"},
+        "little": {"byte_order": "little"},
+        "words": {"addresses": "words"},
+    }
+    if token not in changes:
+        fail(BAD_LAYOUT, f"a layout has no word {token!r}", place or Place("<case>"))
+    return form, evolve(word, **changes[token])
