@@ -86,10 +86,14 @@ def command(
     data, wrong = _data_words(result.image, place, shown(image))
     if wrong:
         notice(f"{shown(image)}: {wrong} words have check bits that do not fit their data", quiet=quiet)
+    if result.entry is not None:
+        notice(
+            f"{shown(image)}: its start address is left out, for it counts words of the store", quiet=quiet
+        )
     if as_json:
         print_json(SCHEMA.name, _json(spec, place, data))
     else:
-        text = disassemble_image(spec, ProgramImage({place.name: data}, result.entry))
+        text = disassemble_image(spec, ProgramImage({place.name: data}))
         write_output(output, text, force=force)
     return Exit.DONE
 

@@ -96,14 +96,14 @@ def read_program(machine: MachineSpec, given: str, store: str | None = None) -> 
     """Return a program: assembled from its source, or read from an image of a store.
 
     An image is told by the ending of its name; it holds words of ``store`` (by default the one that the
-    machine starts in), without check bits unless its listing says so.
+    machine starts in), without check bits unless its listing says so. A start address in an image counts
+    words of that store and is no address of the machine: the machine's own start is taken.
     """
     path = program_path(machine, given)
     if not is_image(path):
         return read_assembly(machine, given).image
     spec = the_store(machine, store or start_store(machine))
-    result = read_store_image(path, machine, spec)
-    return ProgramImage({spec.name: result.image}, result.entry)
+    return ProgramImage({spec.name: read_store_image(path, machine, spec).image})
 
 
 def start_store(machine: MachineSpec) -> str:

@@ -27,6 +27,7 @@ from faults.cli.runtext import RUN, run_json, write_result
 from faults.cli.writer import Writer
 
 LIMITS: Final = frozenset({"steps", "time", "outputs", "restarts"})
+FOR_EVER_NS: Final = 1 << 62
 _UNITS: Final = {"ns": 1, "us": 10**3, "µs": 10**3, "ms": 10**6, "s": 10**9, "min": 60 * 10**9}
 
 
@@ -38,7 +39,7 @@ def simulated_time(ctx: click.Context, param: click.Parameter, value: str | None
     if not found:
         message = f"a time is a number with ns, us, ms, s or min, got {value!r}"
         raise click.BadParameter(message, ctx, param)
-    return round(float(found[1]) * _UNITS[found[2] or "s"])
+    return min(round(float(found[1]) * _UNITS[found[2] or "s"]), FOR_EVER_NS)
 
 
 @click.command(epilog="Example: corewright run fulmar gates")
@@ -46,7 +47,7 @@ def simulated_time(ctx: click.Context, param: click.Parameter, value: str | None
 @program_argument
 @click.option("--input", "given", multiple=True, metavar="PORT=W,W", help="What a port offers, word by word.")
 @click.option("--inputs", metavar="PATH", help="Inputs file; else NAME.inputs beside the program, if any.")
-@click.option("--max-steps", type=click.IntRange(1), default=1_000_000, show_default=True,
+@click.option("--max-steps", type=click.IntRange(1, 1 << 62), default=1_000_000, show_default=True,
               help="Stop before more instructions than this.")  # fmt: skip
 @click.option(
     "--max-time", callback=simulated_time, metavar="TIME", help="Stop at this simulated time, e.g. 2s."
@@ -110,7 +111,7 @@ def _request(
         inputs=offered,
         seed=seed,
         max_steps=max_steps,
-        max_time_ns=1 << 62 if max_time is None else max_time,
+        max_time_ns=FOR_EVER_NS if max_time is None else max_time,
         trace=trace > 0,
         max_events=max(trace, 1),
         power_up=power_up,

@@ -51,6 +51,7 @@ RUN = declare_schema(
                 "first_pc_text": "text: the same in the machine's base",
                 "first_store": "text?: store of the access that raised it",
                 "first_index": "int: word of that store",
+                "first_index_text": "text: the same in the machine's base",
             }
         ],
         "restarts": "int: restarts",
@@ -80,9 +81,12 @@ RUN = declare_schema(
                 "access": "int: memory accesses before it",
                 "time_ns": "int: when",
                 "pc": "int: address of the instruction",
+                "pc_text": "text: the same in the machine's base",
                 "store": "text?: store of the access",
                 "address": "int: word of the store, or port of an output",
+                "address_text": "text: the same in the machine's base",
                 "word": "int: the word, or the count of a restart",
+                "word_text": "text: the same in the machine's base",
                 "detail": "text: name of an alarm, kind of a stop",
             }
         ],
@@ -177,7 +181,8 @@ def _alarm_texts(machine: MachineSpec, result: RunResult) -> list[str]:
 
 
 def _index_text(machine: MachineSpec, store: int, index: int) -> str:
-    bits = max((machine.stores[store].words - 1).bit_length(), 1)
+    """Return a word of a store in the machine's base; without a store (-1), an index as long as it is."""
+    bits = max((machine.stores[store].words - 1).bit_length() if store >= 0 else index.bit_length(), 1)
     return WordFormat(bits, "twos", machine.word.base).tagged(index)
 
 
@@ -273,6 +278,7 @@ def _alarms_json(machine: MachineSpec, result: RunResult) -> list[dict[str, obje
             "first_pc_text": addresses(machine).tagged(tally.first_pc),
             "first_store": machine.stores[tally.first_store].name if tally.first_store >= 0 else None,
             "first_index": tally.first_address,
+            "first_index_text": _index_text(machine, tally.first_store, tally.first_address),
         }
         for tally in result.alarms
     ]
@@ -285,8 +291,11 @@ def _event_json(machine: MachineSpec, event: Event) -> dict[str, object]:
         "access": event.access,
         "time_ns": event.time_ns,
         "pc": event.pc,
+        "pc_text": addresses(machine).tagged(event.pc),
         "store": machine.stores[event.store].name if event.store >= 0 else None,
         "address": event.address,
+        "address_text": _index_text(machine, event.store, event.address),
         "word": event.word,
+        "word_text": machine.word.tagged(event.word) if event.word < 1 << machine.word.bits else "",
         "detail": event.detail,
     }

@@ -130,6 +130,14 @@ def test_an_unknown_digit_cannot_be_disassembled(cli):
     assert "[disassemble-unknown-word]" in told.err
 
 
+def test_a_start_address_of_an_image_is_left_out_and_told(cli):
+    # S9 record: the sum is the ones' complement of 03 + 00 + 02
+    text = "S10500000F02E9\nS9030002FA\n"
+    told = cli("disassemble", "dunlin", "-", stdin=text)
+    assert (told.code, ".start" in told.out) == (0, False)
+    assert "start address is left out" in told.err
+
+
 def test_check_bits_that_do_not_fit_are_told(cli):
     good = "words 16 base octal parity odd checks stored\n0: 200000 000001\n"
     assert cli("disassemble", "fulmar", "-", "--store", "rope", stdin=good).err == ""
@@ -226,7 +234,14 @@ def test_the_seed_is_echoed_and_matters_only_where_chance_is_asked_for(cli):
 
 @pytest.mark.parametrize(
     ("text", "nanoseconds"),
-    [("2", 2 * 10**9), ("1.5ms", 1_500_000), ("20 us", 20_000), ("7ns", 7), ("1min", 60 * 10**9)],
+    [
+        ("2", 2 * 10**9),
+        ("1.5ms", 1_500_000),
+        ("20 us", 20_000),
+        ("7ns", 7),
+        ("1min", 60 * 10**9),
+        ("9" * 40, 1 << 62),
+    ],
 )
 def test_times(text, nanoseconds):
     assert simulated_time(None, None, text) == nanoseconds

@@ -37,9 +37,18 @@ def test_declarations_are_fresh():
 @pytest.mark.parametrize("name", NAMES)
 def test_the_same_help(name, width):
     for path, real, made in pairs(name):
-        texts = [c.get_help(click.Context(c, info_name=path, terminal_width=width)) for c in (real, made)]
+        top = click.Context(corewright, info_name="corewright", help_option_names=["-h", "--help"])
+        texts = [
+            c.get_help(click.Context(c, top, info_name=path, terminal_width=width)) for c in (real, made)
+        ]
         assert texts[0] == texts[1]
         assert real.get_short_help_str() == made.get_short_help_str()
+
+
+def completions(command, words, incomplete):
+    """What is offered, but for the option of help, which a command keeps from whoever called it before."""
+    items = BashComplete(command, {}, "x", "_X").get_completions(words, incomplete)
+    return {(i.type, i.value) for i in items} - {("plain", "-h"), ("plain", "--help")}
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -54,13 +63,7 @@ def test_the_same_completion(name):
             ["fulmar", "--fault"],
         ):
             for incomplete in ("", "-", "--f", "a", "ga", "ro"):
-                found = [
-                    {
-                        (i.type, i.value)
-                        for i in BashComplete(c, {}, "x", "_X").get_completions(words, incomplete)
-                    }
-                    for c in (real, made)
-                ]
+                found = [completions(c, words, incomplete) for c in (real, made)]
                 assert found[0] == found[1], (words, incomplete)
 
 
