@@ -15,6 +15,7 @@ from faults.accountreport import Heading
 from faults.boards import Board, load_board
 from faults.cli.info import own_version
 from faults.cli.options import use_colour, write_output
+from faults.cli.parameters import complete_fault
 from faults.cli.writer import Writer
 from faults.describe import Described, describe
 from faults.fault import Fault
@@ -29,7 +30,7 @@ PAGE_ENDINGS = (".html", ".htm")
 def fault_option(*, required: bool) -> Callable[[F], F]:
     """Add ``--fault``; the parameter is called ``faults``."""
     return click.option(
-        "--fault", "faults", multiple=True, required=required, metavar="FAULT",
+        "--fault", "faults", multiple=True, required=required, metavar="FAULT", shell_complete=complete_fault,
         help="What is broken, such as rope/address/10:stuck-0; repeated: all of it at once.",
     )  # fmt: skip
 
