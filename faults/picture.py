@@ -4,6 +4,8 @@ Every word is taken to hold something different, so that each place can be told 
 count says what the contents at hand would show.
 """
 
+from functools import cache, partial
+
 import numpy as np
 from attrs import frozen
 
@@ -106,12 +108,14 @@ def memory_map(read: Readout, plan: MemoryPlan, note: str = "") -> MemoryMap:
     sources: list[int | None] = [None] * words
     bits = [""] * words
     opened = _opened(plan, read.store)
-    teller = Teller(read.machine)
+    name_bits = cache(partial(Teller(read.machine).bits, read.store))
     differs = read.first ^ read.contents
     for address in np.flatnonzero(differs).tolist():
         cells = opened.get(address, (address,))
         got, wrong = int(read.first[address]), int(differs[address])
-        kinds[address], sources[address], bits[address] = _class_of(read, cells, got, wrong, teller)
+        kinds[address], sources[address] = _class_of(read, cells, got)
+        if kinds[address] == "bits":
+            bits[address] = name_bits(wrong)
     return MemoryMap(
         read.spec.name,
         words,
@@ -122,17 +126,15 @@ def memory_map(read: Readout, plan: MemoryPlan, note: str = "") -> MemoryMap:
     )
 
 
-def _class_of(
-    read: Readout, cells: tuple[int, ...], got: int, wrong: int, teller: Teller
-) -> tuple[WordClass, int | None, str]:
+def _class_of(read: Readout, cells: tuple[int, ...], got: int) -> tuple[WordClass, int | None]:
     words = len(read.contents)
     if len(cells) > 1 and all(cell < words for cell in cells):
-        return "merged", None, ""
+        return "merged", None
     if cells[0] < words and got == int(read.contents[cells[0]]):
-        return "copy", cells[0], ""
+        return "copy", cells[0]
     if not got:
-        return "zero", None, ""
-    return "bits", None, teller.bits(read.store, wrong)
+        return "zero", None
+    return "bits", None
 
 
 def _opened(plan: MemoryPlan, store: int) -> dict[int, tuple[int, ...]]:

@@ -155,11 +155,11 @@ class WatchedRun(WalkingRun):
 def watched_run(request: RunRequest) -> WatchedRun:
     """Return a run to be stepped. Raises InputError for a bad image."""
     memory = memory_for(request)
-    right = [
-        cells[: store.words].tolist()
-        for cells, store in zip(power_up(request), request.machine.stores, strict=True)
-    ]
-    return WatchedRun(request, memory, right=right, reach=reach_of(memory.plan))
+    plan, stores = memory.plan, request.machine.stores
+    forced = any(rule.action == "force" for mode in plan.modes for rule in mode.rules)  # at power-up already
+    held = [c.tolist() for c in power_up(request)] if forced else memory.cells
+    right = [cells[: store.words] for cells, store in zip(held, stores, strict=True)]
+    return WatchedRun(request, memory, right=right, reach=reach_of(plan))
 
 
 def watch(request: RunRequest, *, most_steps: int, enough: int = 1 << 62) -> Watched:

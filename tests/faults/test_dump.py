@@ -53,7 +53,7 @@ def slowly(machine, store, under, contents, times):
 
 
 @given(number=st.integers(0, len(STRUCTURE) - 1), seed=st.integers(0, 9))
-@settings(max_examples=40)
+@settings(max_examples=20)
 def test_every_fault_of_the_core_reads_as_the_plan_means(number, seed):
     under = plan_of(BOARD, STRUCTURE[number])
     contents = np.random.default_rng(seed).integers(0, 1 << 17, 2048)
