@@ -48,14 +48,23 @@ def measured(entry: Measured, board: Board) -> tuple[Callable[[Fault | None], Sa
     def look(fault: Fault | None) -> Said:
         if not reading:
             return Said(math.nan, "between open and closed: it says nothing")
-        part = _at(fault, entry.site, board)
-        table = (_OHMS if continuity else _SEEN).get(part.kind if part else "", {})
-        usual = "closed" if continuity else "good"
-        chance = table.get(reading, 0.0) if table else float(reading == usual)
-        where = site.noun if part else f"nothing is wrong at the {site.noun}"
-        return Said(chance, f"{where}: {max(table or {usual: 1.0}, key=(table or {usual: 1.0}).__getitem__)}")
+        table = (continuity_table if continuity else signal_table)(fault, entry.site, board)
+        usual = max(table, key=table.__getitem__)
+        return Said(table.get(reading, 0.0), f"at the {site.noun} it would read {usual}")
 
     return look, 1 / len(CONTINUITY if continuity else SIGNAL)
+
+
+def continuity_table(fault: Fault | None, path: str, board: Board) -> Mapping[str, float]:
+    """Return what a meter finds at a site, with its chances."""
+    part = _at(fault, path, board)
+    return _OHMS.get(part.kind, {"closed": 1.0}) if part else {"closed": 1.0}
+
+
+def signal_table(fault: Fault | None, path: str, board: Board) -> Mapping[str, float]:
+    """Return what a scope shows at a site, with its chances."""
+    part = _at(fault, path, board)
+    return _SEEN.get(part.kind, {"good": 1.0}) if part else {"good": 1.0}
 
 
 def _reading(entry: Measured) -> tuple[str, bool]:

@@ -72,6 +72,11 @@ class ProgramRuns:
         """What the program does on a healthy machine."""
         return self._healthy
 
+    @property
+    def healthy_steps(self) -> int:
+        """How many instructions the healthy run takes."""
+        return self._profile.result.steps
+
     def symptoms(self, plans: Sequence[MemoryPlan | None]) -> list[Symptoms]:
         """Return what is seen under each plan; None is the healthy one."""
         found: list[Symptoms] = []

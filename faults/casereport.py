@@ -1,0 +1,314 @@
+"""A diagnosis, the next step and the story of the likeliest suspect as one ``Report`` value. Runs nothing."""
+
+from collections.abc import Iterator
+from typing import Final
+
+from attrs import field, frozen
+
+from faults.case.model import Mended, Swap
+from faults.case.show import sentence
+from faults.case.write import hash_of
+from faults.describe import label_pairs
+from faults.diagnose import Diagnosis
+from faults.kinds import kind_named
+from faults.measurements import Next
+from faults.nextstep import Left, Measurement, Scored, split_by
+from faults.predictions.maps import observed_map
+from faults.ranking import Group as Ranked
+from faults.ranking import Ranking
+from faults.report import (
+    Agreement,
+    AgreementRow,
+    Answer,
+    Confidence,
+    Event,
+    Group,
+    HistoryEntry,
+    InputFile,
+    Member,
+    Outcome,
+    Report,
+    Step,
+    Verdict,
+    to_permille,
+)
+from faults.report.model import AnswerKind, GroupKind
+
+SHOWN_GROUPS: Final = 6
+SHOWN_COLUMNS: Final = 3
+SHOWN_STEPS: Final = 4
+SHOWN_OUTCOMES: Final = 6
+LISTED_FIRST: Final = 400
+LISTED_LATER: Final = 5
+LEAST_SHOWN: Final = 0.002
+"""Groups with less belief are counted, not shown."""
+
+LIMITS_OF_MODEL: Final = (
+    "A suspect of the model is a hypothesis: confirm it by a measurement before you replace or unsolder anything.",
+    "Prior odds are guesses that can be changed (`priors` in the case file); see docs/explanation/probabilities.md.",
+)
+ADDRESS_NOTE: Final = "Address lines are numbered by weight: line n has the weight 2**n."
+
+
+@frozen(eq=False)
+class Extras:
+    """What else goes into the report: the story of the likeliest suspect, versions, the command line."""
+
+    story_about: str = ""
+    story: tuple[Event, ...] = ()
+    versions: tuple[tuple[str, str], ...] = ()
+    command: str = ""
+    cautions: tuple[str, ...] = field(default=())
+
+
+def case_report(diagnosis: Diagnosis, following: Next | None, extras: Extras = Extras()) -> Report:
+    """Return the whole report of a case."""
+    ranking, case = diagnosis.ranking, diagnosis.case
+    machine = diagnosis.scene.machine
+    groups = tuple(_groups(diagnosis, following))
+    return Report(
+        title=case.table.title or "A case",
+        kind="match",
+        machine=machine.name,
+        question=_question(diagnosis),
+        answer=_answer(diagnosis),
+        confidence=_confidence(ranking),
+        steps=tuple(_steps(diagnosis, following)) if following else (),
+        numbering=(machine.word.numbering_sentence(), ADDRESS_NOTE),
+        cautions=_cautions(diagnosis, extras),
+        groups=groups,
+        groups_note=_groups_note(diagnosis),
+        agreement=_agreement(diagnosis),
+        unexplained=tuple(_unexplained(diagnosis)),
+        maps=tuple(observed_map(machine, dump) for dump in diagnosis.dumps if not dump.misread_file),
+        story_about=extras.story_about,
+        story=extras.story,
+        history=tuple(_history(diagnosis)),
+        limits=(*_limits(diagnosis, following), *LIMITS_OF_MODEL),
+        inputs=tuple(_inputs(diagnosis)),
+        versions=extras.versions,
+        command=extras.command,
+    )
+
+
+def top_fault(ranking: Ranking) -> str:
+    """Return the likeliest fault in notation, or "" if the answer is that there is none."""
+    if ranking.outcome == "nothing" or not ranking.group_count:
+        return ""
+    hypothesis = ranking.hypotheses[ranking.group(1).members[0]]
+    return "" if hypothesis.kind == "healthy" else hypothesis.fault
+
+
+def _question(diagnosis: Diagnosis) -> str:
+    count = len(diagnosis.ranking.columns)
+    return (
+        f"Which fault of {diagnosis.scene.machine.name} explains the {count} observations of this case, "
+        "those that passed among them?"
+    )
+
+
+def _answer(diagnosis: Diagnosis) -> Answer:
+    ranking = diagnosis.ranking
+    if not ranking.columns:
+        return Answer("Nothing has been observed that the model can speak about.", kind="inconclusive")
+    if ranking.outcome == "nothing":
+        return Answer(
+            "Nothing in the model explains what was seen: no single fault fits, and no pair that was tried.",
+            kind="none",
+        )
+    best = ranking.group(1)
+    first = ranking.hypotheses[best.members[0]]
+    if first.kind == "healthy":
+        return Answer("Nothing that was observed speaks of a fault any more.", kind="result")
+    named = _named(first.label, first.fault)
+    kind: AnswerKind = "suspect" if len(best.members) == 1 else "group"
+    sentence_ = f"{named}." if kind == "suspect" else f"{named}, or one of {len(best.members) - 1} that look alike."
+    if ranking.outcome == "misread":
+        doubted = [ranking.columns[k].label for k, _ in ranking.doubted]
+        wrong = "; ".join(doubted[:2]) or "one observation"
+        sentence_ = f"No fault fits everything as it was written down. If this was misread ({wrong}): {sentence_}"
+        kind = "inconclusive"
+    return Answer(sentence_, _labels(diagnosis, best.members[0]), first.fault, kind)
+
+
+def _named(label: str, fault: str) -> str:
+    kind = fault.rpartition(":")[2].partition("@")[0]
+    text = f"{label or fault}: {kind}"
+    return text[0].upper() + text[1:]
+
+
+def _labels(diagnosis: Diagnosis, number: int) -> tuple[tuple[str, str], ...]:
+    fault = diagnosis.subjects[number].fault
+    if fault is None:
+        return ()
+    return label_pairs(diagnosis.scene.board.site(fault.parts[0].sites[0]))
+
+
+def _confidence(ranking: Ranking) -> Confidence | None:
+    if not ranking.columns:
+        return None
+    if ranking.outcome == "nothing":
+        return Confidence(to_permille(min(1.0, ranking.nothing)), "that the cause lies outside the model", "prior-driven")
+    best = ranking.group(1)
+    words = "that it is this fault" if len(best.members) == 1 else "that it is one of this group"
+    return Confidence(to_permille(min(1.0, best.posterior)), words, "calibrated" if best.posterior > 0.5 else "prior-driven")
+
+
+def _groups(diagnosis: Diagnosis, following: Next | None) -> Iterator[Group]:
+    ranking = diagnosis.ranking
+    unknown = to_permille(min(1.0, ranking.nothing))
+    placed = False
+    for group in _shown(ranking):
+        if not placed and ranking.nothing > group.posterior:
+            yield Group(group.rank, unknown, "A cause outside the model", kind="nothing")
+            placed = True
+        yield _group(diagnosis, group, following, placed)
+    if not placed:
+        rank = len(_shown(ranking)) + 1
+        yield Group(rank, unknown, "A cause outside the model", kind="nothing")
+
+
+def _shown(ranking: Ranking) -> list[Ranked]:
+    """Return the groups that are shown: the best one, and others with some belief."""
+    return [g for g in ranking.groups(SHOWN_GROUPS) if g.rank == 1 or g.posterior >= LEAST_SHOWN]
+
+
+def _group(diagnosis: Diagnosis, group: Ranked, following: Next | None, placed: bool) -> Group:
+    ranking = diagnosis.ranking
+    first = ranking.hypotheses[group.members[0]]
+    kind: GroupKind = "pair" if group.kind == "pair" else "misread" if group.contradicted else "fault"
+    most = LISTED_FIRST if group.rank == 1 else LISTED_LATER
+    listed = [ranking.hypotheses[i] for i in group.members[:most]]
+    many = {i: diagnosis.suspects.all[i].stands_for for i in group.members if i < len(diagnosis.suspects.all)}
+    members = tuple(
+        Member(h.fault, h.label + (f" (stands for {many[i]:,} like it)" if many.get(i, 1) > 1 else ""))
+        for i, h in zip(group.members, listed, strict=False)
+    )
+    if len(group.members) > most:
+        members = (*members, Member(f"and {len(group.members) - most:,} more", "`--json` lists all of them"))
+    name = "Nothing is wrong" if first.kind == "healthy" else _named(first.label, first.fault)
+    rank = group.rank + placed
+    return Group(rank, to_permille(min(1.0, group.posterior)), name, members, first.label, _split(group, following), kind)
+
+
+def _split(group: Ranked, following: Next | None) -> str:
+    if len(group.members) < 2 or following is None:
+        return ""
+    places = {int(n): i for i, n in enumerate(following.shortlist.numbers)}
+    inside = [places[m] for m in group.members if m in places]
+    found = split_by(inside, following.measurements)
+    if not found:
+        return "nothing that was tried tells them apart"
+    names = [following.measurements[k].name for k in found[:3]]
+    return ", ".join(names)
+
+
+def _groups_note(diagnosis: Diagnosis) -> str:
+    ranking = diagnosis.ranking
+    shown = _shown(ranking)
+    rest = ranking.group_count - len(shown)
+    held = 1 - ranking.nothing - sum(g.posterior for g in shown)
+    more = f"{rest:,} more groups hold {max(0.0, held):.1%} together. " if rest > 0 else ""
+    return f"{more}{diagnosis.note}."
+
+
+def _agreement(diagnosis: Diagnosis) -> Agreement | None:
+    ranking = diagnosis.ranking
+    if not ranking.columns or not ranking.group_count:
+        return None
+    groups = _shown(ranking)[:SHOWN_COLUMNS]
+    tops = [g.members[0] for g in groups]
+    told = [ranking.agreement(i) for i in tops]
+    names = tuple(f"{g.rank} {ranking.hypotheses[i].fault}" for g, i in zip(groups, tops, strict=True))
+    rows = tuple(
+        AgreementRow(
+            column.label,
+            tuple(Verdict(t[k].word, t[k].reason) for t in told),
+            passed=column.passed,
+        )
+        for k, column in enumerate(ranking.columns)
+    )
+    return Agreement(names, rows)
+
+
+def _unexplained(diagnosis: Diagnosis) -> Iterator[str]:
+    ranking = diagnosis.ranking
+    entries = diagnosis.case.entries
+    if ranking.group_count and ranking.columns:
+        for verdict in ranking.agreement(ranking.group(1).members[0]):
+            if verdict.word == "contradicts":
+                yield f"{ranking.columns[verdict.column].label}: {verdict.reason}"
+    for number, reason in diagnosis.predicted.unused:
+        yield f"{sentence(entries[number])}: not used; {reason}"
+
+
+def _steps(diagnosis: Diagnosis, following: Next) -> Iterator[Step]:
+    advice = following.advice
+    chosen = [s for s in advice.ranked if not s.set_aside or s.measurement == advice.best]
+    for place, scored in enumerate(chosen[:SHOWN_STEPS]):
+        one = following.measurements[scored.measurement]
+        yield Step(
+            one.action, one.where, max(1, round(one.minutes)), one.powered, one.caution,
+            _why(scored, advice.note if not place else ""), tuple(_outcomes(diagnosis, following, scored, one)),
+        )  # fmt: skip
+
+
+def _why(scored: Scored, note: str) -> str:
+    told = f"It tells {scored.bits:.2f} bits, {scored.bits_per_minute:.2f} a minute."
+    return f"{told} Chosen for {note}." if note else told
+
+
+def _outcomes(
+    diagnosis: Diagnosis, following: Next, scored: Scored, one: Measurement
+) -> Iterator[Outcome]:
+    del one
+    for left in scored.outcomes[:SHOWN_OUTCOMES]:
+        yield Outcome(left.outcome, _leaves(diagnosis, following, left), to_permille(min(1.0, left.chance)))
+
+
+def _leaves(diagnosis: Diagnosis, following: Next, left: Left) -> str:
+    number = int(following.shortlist.numbers[left.leader])
+    leader = diagnosis.ranking.hypotheses[number]
+    many = f"{left.hypotheses} suspects" if left.hypotheses > 1 else "one suspect"
+    return f"leaves {many}, the likeliest {leader.fault} ({left.share:.0%})"
+
+
+def _cautions(diagnosis: Diagnosis, extras: Extras) -> tuple[str, ...]:
+    found = list(extras.cautions)
+    ranking = diagnosis.ranking
+    if ranking.group_count and ranking.outcome != "nothing":
+        fault = diagnosis.subjects[ranking.group(1).members[0]].fault
+        for part in fault.parts if fault else ():
+            found.append(kind_named(part.kind).entry.caution)
+    found.append(
+        "Follow your local rules for mains work; what is inside the cabinet is for people qualified for it. "
+        "Copy out what a store holds before anything is written to it."
+    )
+    return tuple(dict.fromkeys(found))
+
+
+def _history(diagnosis: Diagnosis) -> Iterator[HistoryEntry]:
+    for entry in diagnosis.case.entries:
+        if isinstance(entry, Mended | Swap):
+            yield HistoryEntry(str(entry.when), sentence(entry), getattr(entry, "fault", ""))
+
+
+def _limits(diagnosis: Diagnosis, following: Next | None) -> Iterator[str]:
+    for dump in diagnosis.dumps:
+        for suspicion in dump.suspected:
+            aside = " It was not taken as evidence." if suspicion in dump.misread_file else ""
+            yield f"The file {dump.dump.file} may be read wrongly: {suspicion.sentence}.{aside}"
+    if any(s.chancy for s in diagnosis.subjects):
+        yield "Faults that come and go are tried at a rate of which nothing is known; @50% stands for any rate."
+    yield "Observations are taken to be independent of each other once the fault is given."
+    if following:
+        yield from following.left_out
+
+
+def _inputs(diagnosis: Diagnosis) -> Iterator[InputFile]:
+    case = diagnosis.case
+    yield InputFile(case.file.name, hash_of(case.file))
+    names = dict.fromkeys(n for d in diagnosis.dumps for n in (d.dump.file, d.dump.expected) if n)
+    for name in names:
+        yield InputFile(name, hash_of(case.path_of(name)))
+
