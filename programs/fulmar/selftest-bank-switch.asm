@@ -80,8 +80,10 @@ zero:           .word 0
 banks:          .word 30
 last_bank:      .word 27
 
+.at 7000
+.include "parts/filler.asm"
 .at 7774
-        .word 0, 177777, 0, 062424 ; sum
+        .word 0, 177777, 0, 132664
 
 .include "parts/gate-banks.asm"
 .include "parts/spare-banks.asm"

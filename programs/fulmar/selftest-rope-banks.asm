@@ -45,8 +45,10 @@ minus_zero:     .word 177777
 one:            .word 1
 last_bank:      .word 27
 
+.at 7000
+.include "parts/filler.asm"
 .at 7774
-        .word 0, 177777, 0, 155032 ; sum
+        .word 0, 177777, 0, 025273
 
 .include "parts/gate-banks.asm"
 .include "parts/spare-banks.asm"

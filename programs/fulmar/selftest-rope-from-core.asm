@@ -169,8 +169,10 @@ last_bank:      .word 27
 last_word:      .word 1777
 minus_zero:     .word 177777
 
+.at 7000
+.include "parts/filler.asm"
 .at 7774
-        .word 0, 177777, 0, 026314 ; sum
+        .word 0, 177777, 0, 076554
 
 .include "parts/gate-banks.asm"
 .include "parts/spare-banks.asm"

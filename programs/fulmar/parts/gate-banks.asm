@@ -64,8 +64,10 @@ shut_level:     .word 0d150
 open_level:     .word 0d110
 wide_open:      .word 0d100
 
+.at 5000
+.include "parts/filler.asm"
 .at 5774
-        .word 1, 177777 - 1, 0, 064331 ; sum
+        .word 1, 177777 - 1, 0, 134571
 
 ; ---- rope, bank 2: the log
 .bank 2
@@ -169,8 +171,10 @@ raise_text:     .text " RAISE"
 lower_text:     .text " LOWER"
                 .word 0
 
+.at 5000
+.include "parts/filler.asm"
 .at 5774
-        .word 2, 177777 - 2, 0, 111076 ; sum
+        .word 2, 177777 - 2, 0, 161336
 
 ; ---- rope, bank 3: the motors
 ; One gate moves at a time, the outer ones first, or the supply would not stand it.
@@ -215,5 +219,7 @@ motor_words:    .word 0, 0, 0, 0                ; rest
                 .word 0b100, 0b10000, 1, 0b1000000      ; raise gates 4, 1, 3, 2 (used from right to left)
                 .word 0b1000, 0b100000, 0b10, 0b10000000 ; lower them in the same order
 
+.at 5000
+.include "parts/filler.asm"
 .at 5774
-        .word 3, 177777 - 3, 0, 055705 ; sum
+        .word 3, 177777 - 3, 0, 126145
