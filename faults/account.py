@@ -16,10 +16,13 @@ from faults.picture import Picture, affected_stores, draw_picture
 from faults.rates import rate_sentence
 from faults.silence import WATCHED_STEPS, Reason, reasons
 from faults.symptoms import canonical, symptoms_of
+from faults.untouched import watched_if_untouched
 from faults.watch import Watched, watch
 
 ENOUGH_WRONG: Final = 20
+STEPS_AFTER: Final = 2_000
 RUNS: Final = 20
+FOLLOWED_STEPS: Final = 40_000  # a run that the readable engine follows in a second or two
 
 
 @frozen
@@ -77,7 +80,7 @@ class Account:
             said += self.trials.sentences()
         said += [reason.sentence for reason in self.reasons]
         for picture in self.pictures:
-            said += [*picture.sentences(), *picture.findings[:2]]
+            said += [*picture.sentences(), *picture.told(2)]
         return (*said, *self.limits)
 
 
@@ -102,8 +105,7 @@ def predict(
     comparison = compare(machine, seen, healthy)
     gated = bool(plan.under(request.conditions).gates)
     trials = _trials(request, engine, healthy, seen, runs) if gated else None
-    enough = ENOUGH_WRONG if comparison.differs else 1 << 62
-    watched = watch(request, most_steps=watched_steps, enough=enough)
+    watched = _watched(request, healthy, watched_steps, differs=comparison.differs)
     return Account(
         machine, fault, tuple(told), comparison, watched,
         () if comparison.differs else reasons(request, watched),
@@ -115,6 +117,17 @@ def _plan(request: RunRequest) -> MemoryPlan:
     if request.plan is None:
         raise ValueError("an account needs the plan of a fault")
     return request.plan
+
+
+def _watched(request: RunRequest, healthy: RunResult, most_steps: int, *, differs: bool) -> Watched:
+    """Follow the run as closely as its account needs: long silent runs only where the plan is touched."""
+    if differs:
+        return watch(request, most_steps=most_steps, enough=ENOUGH_WRONG, steps_after=STEPS_AFTER)
+    if healthy.steps > FOLLOWED_STEPS:
+        quiet = watched_if_untouched(request, healthy)
+        if quiet is not None:
+            return quiet
+    return watch(request, most_steps=most_steps)
 
 
 def _trials(request: RunRequest, engine: Engine, healthy: RunResult, first: RunResult, runs: int) -> Trials:

@@ -67,7 +67,7 @@ def _story_hint(account: Account) -> tuple[str, ...]:
 
 
 def _map(picture: Picture) -> MemoryMap:
-    said = (*picture.sentences(), *picture.findings[:FINDINGS_SHOWN])
+    said = (*picture.sentences(), *picture.told(FINDINGS_SHOWN))
     return evolve(picture.memory, note=" ".join(said))
 
 

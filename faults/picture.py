@@ -40,12 +40,18 @@ class Picture:
     shown: int | None = None
     silent: int | None = None
 
+    def told(self, most: int) -> tuple[str, ...]:
+        """Return the most telling findings, none where every reading is right."""
+        return self.findings[:most] if self.wrong or self.second else ()
+
     def sentences(self) -> tuple[str, ...]:
         """Return what a reader would find, in words."""
         words = counted(self.memory.words, "word")
         said = [f"Of the {words} of the {self.store}, {self.wrong:,} read wrong when all words differ."]
         if not self.wrong:
-            said = [f"A first reading of the {self.store} is right in all its {words}."]
+            said = [
+                f"Where all words differ, a first reading of the {self.store} is right in all its {words}."
+            ]
         if self.shown:
             said.append(
                 f"With the contents of this program {self.shown:,} read wrong, of which {self.silent:,} pass "

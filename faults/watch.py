@@ -22,6 +22,7 @@ from emu.spec import StoreSpec
 Flags = npt.NDArray[np.bool_]
 Noticed = Literal["error", "corrected", "ok"]
 KEPT: Final = 400
+FOREVER: Final = 1 << 62
 NONE: Final = -1
 
 
@@ -162,11 +163,18 @@ def watched_run(request: RunRequest) -> WatchedRun:
     return WatchedRun(request, memory, right=right, reach=reach_of(plan))
 
 
-def watch(request: RunRequest, *, most_steps: int, enough: int = 1 << 62) -> Watched:
-    """Follow a run for at most so many instructions, or until so many wrong readings were seen."""
-    run = watched_run(request)
-    while run.stop is None and run.steps < most_steps and len(run.first) < enough:
+def watch(
+    request: RunRequest, *, most_steps: int, enough: int = FOREVER, steps_after: int = FOREVER
+) -> Watched:
+    """Follow a run for at most so many instructions.
+
+    Ends sooner when ``enough`` wrong readings were seen, or ``steps_after`` instructions after the first.
+    """
+    run, last = watched_run(request), most_steps
+    while run.stop is None and run.steps < last and len(run.first) < enough:
         run.step()
+        if run.first and last == most_steps:
+            last = min(most_steps, run.steps + steps_after)
     return run.watched()
 
 
