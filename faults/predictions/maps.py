@@ -3,9 +3,11 @@
 from typing import Final
 
 import numpy as np
+from attrs import evolve
 
-from emu.spec import MachineSpec
+from emu.spec import MachineSpec, StoreSpec
 from emu.storedword import StoredFormat
+from emu.words import WordFormat
 from faults.pattern import analyse
 from faults.pattern.evidence import Evidence, dump_evidence
 from faults.predictions.evidence import Observed
@@ -22,7 +24,7 @@ def observed_map(machine: MachineSpec, dump: Observed) -> MemoryMap:
     sources: list[int | None] = [None] * words
     bits = [""] * words
     spec = machine.stores[dump.store]
-    stored = StoredFormat(spec.bits, base=machine.word.base, numbering=machine.word.numbering, data_bits=spec.data_bits)
+    stored = stored_format(machine, spec)
     both = dump.known & dump.sure
     for address in np.flatnonzero(both == 0).tolist():
         kinds[address] = "unread" if dump.known[address] == 0 else "unknown"
@@ -46,10 +48,18 @@ def dump_difference(machine: MachineSpec, dump: Observed) -> Evidence:
     both = dump.known & dump.sure
     chosen = np.flatnonzero(both)
     spec, word = machine.stores[dump.store], machine.word
-    return dump_evidence(
+    lines = WordFormat(max(1, (len(dump.words) - 1).bit_length()), base=word.base)
+    found = dump_evidence(
         chosen, dump.expected[chosen] & both[chosen], dump.words[chosen] & both[chosen], bits=spec.bits,
-        base=word.base, numbering=word.numbering, address_bits=max(1, (len(dump.words) - 1).bit_length()),
+        base=word.base, numbering=word.numbering, address_bits=lines.bits,
     )  # fmt: skip
+    return evolve(found, address=lines, word=stored_format(machine, spec))
+
+
+def stored_format(machine: MachineSpec, spec: StoreSpec) -> StoredFormat:
+    """Return how stored words of a store are written, and their bits named."""
+    word = machine.word
+    return StoredFormat(spec.bits, base=word.base, numbering=word.numbering, data_bits=spec.data_bits)
 
 
 def _bit_names(stored: StoredFormat, wrong: int) -> str:
