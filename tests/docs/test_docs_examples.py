@@ -8,7 +8,8 @@ How a page says it:
 - ``<!-- not run: REASON -->`` before a console block: it is left out, and the reason is on the page.
 
 A page is a session: its blocks run in order, in one empty folder. The commands are ours, run in this process;
-``ls`` and ``cat`` are played, any other command is a mistake of the page.
+``ls`` and ``cat`` are played, and so is the installation of a small package; once there is one, commands run as
+processes of their own. Any other command is a mistake of the page.
 """
 
 import contextlib
@@ -16,14 +17,19 @@ import io
 import os
 import re
 import shlex
+import subprocess
+import sys
+import tomllib
 from pathlib import Path
 
 import pytest
 from attrs import frozen
 
+import faults
 from faults.cli import run
 
 ROOT = Path(__file__).resolve().parents[2]
+ENTRY = "from faults.cli import main; main()"
 MARK = re.compile(r"<!-- (file|not run|command): (.+?) -->")
 SLOW = ("tutorial/from-symptoms-to-next.md", "tutorial/write-and-grade-a-self-test.md")
 # Which engine ran depends on what is installed, and on nothing else: pages leave that notice out and say so.
@@ -79,6 +85,7 @@ class Session:
     def __init__(self, folder, patch):
         self.folder = folder
         self.patch = patch
+        self.installed = False
         self.code = 0
 
     def write(self, name, text):
@@ -86,6 +93,32 @@ class Session:
         assert path.resolve().is_relative_to(self.folder.resolve())
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_text(text, encoding="utf-8")
+
+    def install(self):
+        """Put down what an installer would of the package in the folder: its modules, names and entry points."""
+        project = tomllib.loads((self.folder / "pyproject.toml").read_text())["project"]
+        site = self.folder / f"{project['name'].replace('-', '_')}-{project['version']}.dist-info"
+        site.mkdir()
+        head = f"Metadata-Version: 2.1\nName: {project['name']}\nVersion: {project['version']}\n"
+        (site / "METADATA").write_text(head)
+        points = [
+            f"[{group}]\n" + "".join(f"{name} = {value}\n" for name, value in entries.items())
+            for group, entries in project["entry-points"].items()
+        ]
+        (site / "entry_points.txt").write_text("\n".join(points))
+        self.installed = True
+        return ""
+
+    def process(self, arguments):
+        """Run a process of its own that sees the package in the folder; return what it shows."""
+        path = os.pathsep.join([str(self.folder), str(Path(faults.__file__).parents[1])])
+        done = subprocess.run(
+            arguments,
+            env={**os.environ, "PYTHONPATH": path, "PYTHONIOENCODING": "utf-8", "PYTHONDONTWRITEBYTECODE": "1"},
+            cwd=self.folder, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, check=False, timeout=120,
+        )  # fmt: skip
+        self.code = done.returncode
+        return re.sub(ENGINE, "", done.stdout)
 
     def play(self, command):
         """Return what the command shows."""
@@ -97,6 +130,12 @@ class Session:
                 return (self.folder / name).read_text(encoding="utf-8")
             case ["ls"]:
                 return "".join(f"{p.name}\n" for p in sorted(self.folder.iterdir()))
+            case ["pip", "install", "--quiet", "--no-deps", "."]:
+                return self.install()
+            case ["pytest", "-q", name]:
+                return self.process([sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", name])
+            case ["corewright", *_] if self.installed:
+                return self.process([sys.executable, "-c", ENTRY, *words[1:]])
             case ["corewright", *arguments]:
                 shown = io.TextIOWrapper(io.BytesIO(), encoding="utf-8", write_through=True)
                 self.patch.setattr("sys.argv", words)
