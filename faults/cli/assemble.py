@@ -111,7 +111,7 @@ def command(
     if symbols is not None:
         write_output(symbols, render_symbols(assembly), force=force)
     if as_json:
-        print_json(SCHEMA.name, assembly_json(assembly))
+        print_json(SCHEMA.name, assembly_json(assembly), output, force=force)
     elif output != "-" or "-" not in {listing, symbols}:
         write_output(output, _image(assembly, store, layout, output), force=force)
     return Exit.DONE

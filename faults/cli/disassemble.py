@@ -91,7 +91,7 @@ def command(
             f"{shown(image)}: its start address is left out, for it counts words of the store", quiet=quiet
         )
     if as_json:
-        print_json(SCHEMA.name, _json(spec, place, data))
+        print_json(SCHEMA.name, _json(spec, place, data), output, force=force)
     else:
         text = disassemble_image(spec, ProgramImage({place.name: data}))
         write_output(output, text, force=force)

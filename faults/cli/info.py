@@ -3,7 +3,6 @@
 import os
 import platform
 from importlib.metadata import PackageNotFoundError, version
-from importlib.util import find_spec
 from pathlib import Path
 from typing import Final
 
@@ -27,7 +26,7 @@ SCHEMA = declare_schema(
         "system": "text: operating system",
         "cores": "int: processor cores that may be used",
         "packages": {"*": "text?: version, or null where it is not installed"},
-        "engine": "text: compiled if numba is there, else walker",
+        "engine": "text: of long runs: compiled if numba is there, else generated",
         "machines": ["text: shipped machines"],
         "folders": {
             "package": "text: where the program is",
@@ -55,13 +54,9 @@ def version_line() -> str:
     return f"corewright {own_version()} (formats: {', '.join(FORMATS)})"
 
 
-def cache_folder() -> Path:
-    """Return the folder where compiled engines are kept: ``XDG_CACHE_HOME``, else the user's ``.cache``."""
-    base = os.environ.get("XDG_CACHE_HOME")
-    return (Path(base) if base else Path.home() / ".cache") / "corewright"
-
-
 def _facts() -> dict[str, object]:
+    from emu.engine.compiled import cache_folder, have_numba  # noqa: PLC0415 - --version does not need it
+
     # the package's own place, without importing anything heavy
     package = Path(__file__).resolve().parents[2]
     return {
@@ -71,7 +66,7 @@ def _facts() -> dict[str, object]:
         "system": platform.platform(terse=True),
         "cores": len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1,
         "packages": {name: _version(name) for name in PACKAGES},
-        "engine": "compiled" if find_spec("numba") else "walker",
+        "engine": "compiled" if have_numba() else "generated",
         "machines": list(machine_names()),
         "folders": {
             "package": str(package),

@@ -126,16 +126,23 @@ def command(
     MACHINE is the name of a shipped machine or the path of a machine file.
     """
     del quiet
+    if page and (machine is None or as_json):
+        raise click.UsageError(
+            "--page needs a MACHINE" if machine is None else "--page and --json are two forms"
+        )
+    if output != "-" and not (page or as_json):
+        raise click.UsageError("-o goes with --page or --json")
     if machine is None:
-        if page:
-            raise click.UsageError("--page needs a MACHINE")
-        _print_list(as_json=as_json, writer=Writer(use_colour(color)))
+        if as_json:
+            print_json(LIST.name, list_json(), output, force=force)
+        else:
+            _print_list(Writer(use_colour(color)))
         return Exit.DONE
     spec = load_machine(machine)
     if page:
         write_output(output, machine_page(spec), force=force)
     elif as_json:
-        print_json(ONE.name, machine_json(spec))
+        print_json(ONE.name, machine_json(spec), output, force=force)
     else:
         _describe(spec, Writer(use_colour(color)))
     return Exit.DONE
@@ -147,11 +154,13 @@ def summary(spec: MachineSpec) -> str:
     return text.partition(". ")[0].removesuffix(".") + "."
 
 
-def _print_list(*, as_json: bool, writer: Writer) -> None:
+def list_json() -> Mapping[str, object]:
+    """Return what schema ``machines/1`` holds."""
+    return {"machines": [_entry(load_machine(name)) for name in machine_names()]}
+
+
+def _print_list(writer: Writer) -> None:
     machines = [load_machine(name) for name in machine_names()]
-    if as_json:
-        print_json(LIST.name, {"machines": [_entry(m) for m in machines]})
-        return
     rows = [
         (m.name, f"{m.word.bits} bits", ", ".join(s.name for s in m.stores), summary(m)) for m in machines
     ]

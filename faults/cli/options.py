@@ -76,9 +76,9 @@ def chosen_colour(arguments: Sequence[str]) -> str:
     return chosen
 
 
-def print_json(schema: str, content: Mapping[str, object]) -> None:
-    """Print one object, ``schema`` first, keys in the order given."""
-    click.echo(json.dumps({"schema": schema, **content}, indent=2))
+def print_json(schema: str, content: Mapping[str, object], output: str = "-", *, force: bool = False) -> None:
+    """Print one object, ``schema`` first, keys in the order given; to a file where one was named."""
+    write_output(output, json.dumps({"schema": schema, **content}, indent=2) + "\n", force=force)
 
 
 def write_output(path: str, content: str | bytes, *, force: bool) -> None:
@@ -99,7 +99,10 @@ def write_output(path: str, content: str | bytes, *, force: bool) -> None:
     if target.exists() and not target.is_file():
         target.write_bytes(data)  # a device or a pipe cannot be replaced
         return
-    handle, temporary = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}.")
+    try:
+        handle, temporary = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}.")
+    except OSError as error:
+        raise OSError(error.errno, error.strerror, path) from error
     try:
         with os.fdopen(handle, "wb") as stream:
             stream.write(data)

@@ -6,12 +6,13 @@ from typing import Final, Literal
 
 import click
 
+from emu.engine.choose import Wish
 from emu.engine.contract import RunRequest, RunResult
 from emu.image import ProgramImage
 from emu.inputs import Inputs
 from emu.load import load_machine
 from emu.spec import MachineSpec
-from faults.cli.engines import choose_engine
+from faults.cli.engines import engine_option, run_request
 from faults.cli.exits import Exit
 from faults.cli.options import (
     color_option,
@@ -56,6 +57,7 @@ def simulated_time(ctx: click.Context, param: click.Parameter, value: str | None
 @click.option("--power-up", type=click.Choice(["zeros", "seeded"]), default="zeros", show_default=True,
               help="What writable stores hold at power-up.")  # fmt: skip
 @store_option
+@engine_option
 @seed_option
 @json_option
 @quiet_option
@@ -70,6 +72,7 @@ def command(
     trace: int,
     power_up: Literal["zeros", "seeded"],
     store: str | None,
+    wish: Wish,
     seed: int,
     as_json: bool,
     quiet: bool,
@@ -86,10 +89,9 @@ def command(
     image = read_program(spec, program, store)
     offered = read_inputs(spec, program, inputs, given)
     request = _request(spec, image, offered, seed, max_steps, max_time, trace, power_up)
-    engine = choose_engine(request, quiet=quiet)
-    result = engine.run(request)
+    result, engine = run_request(request, quiet=quiet, wish=wish)
     if as_json:
-        print_json(RUN.name, run_json(spec, result, engine.name, seed))
+        print_json(RUN.name, run_json(spec, result, engine, seed))
     else:
         write_result(spec, result, Writer(use_colour(color)))
     return exit_of(spec, result)

@@ -34,7 +34,7 @@ def declaration(command: click.Command) -> dict[str, Any]:
 
 def _parameter(parameter: click.Parameter) -> dict[str, Any]:
     found = {
-        "name": parameter.name, "opts": [*parameter.opts, *parameter.secondary_opts],
+        "name": parameter.name, "opts": parameter.opts, "off": parameter.secondary_opts,
         "nargs": parameter.nargs,
         "required": parameter.required, "metavar": parameter.metavar, "type": _type(parameter.type),
         "complete": _completer(parameter),
@@ -81,11 +81,12 @@ def _made_parameter(given: Mapping[str, Any]) -> click.Parameter:
         return click.Argument([given["name"]], **known)
     known |= {name: given[name] for name in ("help", "multiple", "show_default", "hidden")}
     if given["is_flag"]:
-        known |= {"is_flag": True}
+        known |= {"is_flag": True, "default": given["default"]}
         del known["type"]
     elif given["default"] is not None:
         known["default"] = given["default"]
-    return click.Option([given["name"], *given["opts"]], **known)
+    ways = ["/".join(pair) for pair in zip(given["opts"], given["off"], strict=False)]
+    return click.Option([given["name"], *(ways or given["opts"])], **known)
 
 
 class Shadow(click.Command):

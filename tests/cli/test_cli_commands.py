@@ -220,6 +220,26 @@ def test_how_a_run_stopped_is_told(cli, tmp_path):
     assert sentence.startswith("Restarts for ever: 1 restarts every 1 instructions")
 
 
+@pytest.mark.parametrize("arguments", [["--trace", "50", "--max-steps", "2000"], ["--max-time", "9ms"]])
+def test_every_engine_says_the_same(cli, monkeypatch, arguments):
+    monkeypatch.setattr("emu.engine.compiled.have_numba", lambda: False)  # compiling is tested elsewhere
+    printed = {}
+    for engine in ("auto", "walker", "compiled"):
+        told = cli("run", "fulmar", "gates", "--json", "--engine", engine, *arguments)
+        printed[engine] = json.loads(told.out)
+        assert f"engine: {printed[engine].pop('engine')}" in told.err
+        assert ("numba is not installed" in told.err) == (engine == "compiled")
+    assert printed["auto"] == printed["walker"] == printed["compiled"]
+
+
+def test_a_long_run_is_done_anew_by_the_engine_of_its_budget(cli, monkeypatch, tmp_path):
+    monkeypatch.setattr("emu.engine.compiled.have_numba", lambda: False)
+    monkeypatch.setattr("faults.cli.engines.FIRST_STEPS", 100)
+    told = cli("run", "fulmar", "gates", "--json")
+    assert json.loads(told.out)["engine"] == "generated"
+    assert json.loads(told.out)["steps"] > 10_000
+
+
 def test_a_trace_shows_the_first_events(cli):
     events = json.loads(cli("run", "fulmar", "gates", "--trace", 3, "--json").out)["events"]
     assert [e["kind"] for e in events] == ["fetch", "fetch", "output"]

@@ -10,7 +10,13 @@ import time
 import pytest
 
 BAD = "; machine: dunlin\n        jmup here\n"
-FOREVER = "        .at 0o200\nagain:  add one\n        jump again\none:    .word 1\n"
+# counts through 48 bits, so that no engine comes to an end of it
+FOREVER = """        .at 0x100
+again:  add-number r1, r1, 1
+        jump-if-not-zero r1, again
+        add-number r2, r2, 1
+        jump again
+"""
 
 
 # --- exit codes: one case per code ------------------------------------------------------------------------
@@ -27,6 +33,8 @@ FOREVER = "        .at 0o200\nagain:  add one\n        jump again\none:    .word
         (["run"], 2),
         (["run", "fulmar", "gates", "--max-time", "soon"], 2),
         (["machines", "--no-such-option"], 2),
+        (["machines", "-o", "{bad}"], 2),
+        (["machines", "fulmar", "--page", "--json"], 2),
         (["run", "fulmer", "gates"], 3),
         (["run", "fulmar", "gatez"], 3),
         (["assemble", "dunlin", "{bad}"], 3),
@@ -151,12 +159,17 @@ def test_a_reader_that_goes_away_is_no_mistake(started):
         assert child.wait(timeout=30) == 0
 
 
-def test_ctrl_c_stops_within_a_second(started, tmp_path):
+@pytest.mark.parametrize(
+    ("engine", "ready"), [("walker", 0.2), pytest.param("compiled", 20, marks=pytest.mark.slow)]
+)
+def test_ctrl_c_stops_within_a_second(started, tmp_path, engine, ready):
     program = tmp_path / "forever.asm"
     program.write_text(FOREVER)
-    with started("run", "dunlin", program, "--max-steps", 10**12, stdout=-1, stderr=-1) as child:
+    arguments = ["run", "sandpiper", program, "--max-steps", 10**15, "--engine", engine]
+    with started(*arguments, stdout=-1, stderr=-1) as child:
         assert child.stderr.readline().startswith(b"engine")
-        time.sleep(0.2)
+        time.sleep(ready)
+        assert child.poll() is None
         child.send_signal(signal.SIGINT)
         sent = time.monotonic()
         assert child.wait(timeout=10) == 130
@@ -260,7 +273,20 @@ def test_a_failed_write_leaves_nothing_behind(cli, tmp_path):
     told = cli("assemble", "dunlin", program, "--format", "raw", "-o", tmp_path / "out.bin")
     assert told.code == 3
     assert sorted(p.name for p in tmp_path.iterdir()) == ["wide.asm"]
-    assert cli("assemble", "dunlin", program, "-o", tmp_path / "no" / "out").code == 3
+    nowhere = cli("assemble", "dunlin", program, "-o", tmp_path / "no" / "out")
+    assert nowhere.code == 3
+    assert nowhere.err.startswith(f"{tmp_path / 'no' / 'out'}: error: ")
+
+
+@pytest.mark.parametrize(
+    "arguments", [["machines"], ["machines", "dunlin"], ["assemble", "dunlin", "selftest-march"]]
+)
+def test_objects_go_to_a_file_as_well(cli, tmp_path, arguments):
+    printed = cli(*arguments, "--json").out
+    told = cli(*arguments, "--json", "-o", tmp_path / "out.json")
+    assert (told.code, told.out) == (0, "")
+    assert (tmp_path / "out.json").read_text() == printed
+    assert cli(*arguments, "--json", "-o", tmp_path / "out.json").code == 2
 
 
 def test_a_new_file_has_the_rights_of_any_new_file(cli, tmp_path):

@@ -1,5 +1,6 @@
 """Shadows help and complete as the commands themselves do, and are as new as they."""
 
+import json
 import subprocess
 import sys
 
@@ -9,7 +10,7 @@ from click.shell_completion import BashComplete
 
 from faults.cli import corewright
 from faults.cli.pages import declarations, present_commands
-from faults.cli.shadow import FILE, shadow_of
+from faults.cli.shadow import FILE, declaration, made, shadow_of
 
 NAMES = sorted(present_commands())
 
@@ -36,13 +37,13 @@ def test_declarations_are_fresh():
 @pytest.mark.parametrize("width", [50, 100])
 @pytest.mark.parametrize("name", NAMES)
 def test_the_same_help(name, width):
-    for path, real, made in pairs(name):
+    for path, real, stand_in in pairs(name):
         top = click.Context(corewright, info_name="corewright", help_option_names=["-h", "--help"])
         texts = [
-            c.get_help(click.Context(c, top, info_name=path, terminal_width=width)) for c in (real, made)
+            c.get_help(click.Context(c, top, info_name=path, terminal_width=width)) for c in (real, stand_in)
         ]
         assert texts[0] == texts[1]
-        assert real.get_short_help_str() == made.get_short_help_str()
+        assert real.get_short_help_str() == stand_in.get_short_help_str()
 
 
 def completions(command, words, incomplete):
@@ -53,7 +54,7 @@ def completions(command, words, incomplete):
 
 @pytest.mark.parametrize("name", NAMES)
 def test_the_same_completion(name):
-    for _, real, made in pairs(name):
+    for _, real, stand_in in pairs(name):
         for words in (
             [],
             ["fulmar"],
@@ -63,7 +64,7 @@ def test_the_same_completion(name):
             ["fulmar", "--fault"],
         ):
             for incomplete in ("", "-", "--f", "a", "ga", "ro"):
-                found = [completions(c, words, incomplete) for c in (real, made)]
+                found = [completions(c, words, incomplete) for c in (real, stand_in)]
                 assert found[0] == found[1], (words, incomplete)
 
 
@@ -93,3 +94,35 @@ def test_a_help_option_that_is_a_value_goes_to_the_command_itself(cli):
 
 def test_a_command_that_was_not_declared_has_no_shadow():
     assert shadow_of("no-such-command", lambda: corewright) is None
+
+
+@click.group("outer", epilog="Example: corewright outer inner")
+def outer():
+    """Have every sort of parameter."""
+
+
+@outer.command("inner", epilog="Example: corewright outer inner x")
+@click.argument("one")
+@click.argument("many", nargs=-1)
+@click.option("--on/--off", default=True, help="A switch.")
+@click.option("-v", "--verbose", is_flag=True, help="A flag.")
+@click.option("--pick", type=click.Choice(["a", "b"]), default="a", show_default=True, help="A choice.")
+@click.option("--share", type=click.FloatRange(0, 1), default=0.5, show_default=True, help="A share.")
+@click.option("--count", type=int, required=True, help="A number.")
+@click.option("--path", "-p", "where", type=click.Path(), multiple=True, help="Paths.")
+@click.option("--secret", hidden=True, help="Not shown.")
+def inner(**options):
+    """Take them."""
+    return options
+
+
+def test_every_sort_of_parameter():
+    made_outer = made(json.loads(json.dumps(declaration(outer))), lambda: outer)
+    for real, shadowed in ((outer, made_outer), (inner, made_outer.commands["inner"])):
+        texts = [c.get_help(click.Context(c, info_name="x", terminal_width=90)) for c in (real, shadowed)]
+        assert texts[0] == texts[1]
+        assert completions(real, [], "-") == completions(shadowed, [], "-")
+    given = ["inner", "1", "2", "3", "--off", "--count", "4", "-p", "x", "-p", "y"]
+    assert made_outer.main(list(given), standalone_mode=False) == outer.main(
+        list(given), standalone_mode=False
+    )
