@@ -8,7 +8,7 @@ from emu.gates import CHANCE_ONE, MIN_DWELL_NS, Gate
 from emu.words import WordFormat
 
 _UNITS = {"s": 1_000_000_000, "ms": 1_000_000, "us": 1_000, "ns": 1}
-_TIME = re.compile(r"(\d{1,12})(ns|us|ms|s)")
+_TIME = re.compile(r"(\d{1,16})(ns|us|ms|s)")
 _CHANCE = re.compile(r"(\d{1,3}(?:\.\d{1,12})?)%")
 _MAX_NS = 1 << 53
 _MAX_ACCESS = 1 << 53

@@ -92,11 +92,49 @@ class CellBlock:
         return Counter({"-".join((self.kind, *v)): each for v in self.variants})
 
 
+@frozen(eq=False)
+class NeighbourBlock:
+    """A kind of fault between two cells, at all pairs of neighbouring addresses, both ways, bit by bit."""
+
+    family: Family
+    kind: str
+    variants: tuple[tuple[str, ...], ...]
+    first: range
+
+    @property
+    def pairs(self) -> int:
+        """How many pairs of addresses."""
+        return max(0, len(self.first) - 1)
+
+    def __len__(self) -> int:
+        return self.pairs * len(self.family.dimensions[1]) * 2 * len(self.variants)
+
+    def fault(self, number: int) -> Fault:
+        """Return one fault."""
+        number, variant = divmod(number, len(self.variants))
+        number, back = divmod(number, 2)
+        row, bit = divmod(number, len(self.family.dimensions[1]))
+        pair = [self.family.path((self.first[row] + i, bit)) for i in ((1, 0) if back else (0, 1))]
+        return Fault((FaultPart(self.kind, tuple(pair), self.variants[variant]),))
+
+    def all(self) -> Iterator[Fault]:
+        """Yield all faults."""
+        return map(self.fault, range(len(self)))
+
+    def counts(self) -> Counter[str]:
+        """Return how many faults there are of each kind and form."""
+        each = len(self) // max(1, len(self.variants))
+        return Counter({"-".join((self.kind, *v)): each for v in self.variants})
+
+
+Block = Listed | CellBlock | NeighbourBlock
+
+
 @define(slots=False, eq=False)
 class FaultList(Sequence[Fault]):
     """The faults of a universe, in a fixed order, made when they are asked for."""
 
-    blocks: tuple[Listed | CellBlock, ...]
+    blocks: tuple[Block, ...]
     _starts: tuple[int, ...] = field(init=False)
 
     def __attrs_post_init__(self) -> None:
@@ -190,7 +228,7 @@ def universe_of(
     only those with addresses first to last.
     """
     chosen = _Chosen(board, stores, kinds, region)
-    blocks: list[Listed | CellBlock] = [chosen.structure()]
+    blocks: list[Block] = [chosen.structure()]
     if cells:
         for family in board.families(fine=True):
             if chosen.has_store(family):
@@ -226,7 +264,7 @@ class _Chosen:
                     found += _faults_of(kind, variant, members, family)
         return Listed(tuple(found))
 
-    def fine(self, family: Family) -> Iterator[Listed | CellBlock]:
+    def fine(self, family: Family) -> Iterator[Block]:
         sample = self.board.member(family, (0,) * len(family.dimensions))
         cell = isinstance(sample.role, CellBit)
         first = range(self.region[0], self.region[1] + 1) if cell and self.region else None
@@ -235,17 +273,8 @@ class _Chosen:
             if variants:
                 yield CellBlock(family, kind.name, variants, first)
             elif cell and kind.pair and issubclass(CellBit, kind.roles) and self.variants(kind):
-                yield Listed(tuple(self.neighbours(family, kind, first)))
-
-    def neighbours(self, family: Family, kind: Kind, first: range | None) -> Iterator[Fault]:
-        """Yield a pair kind at all pairs of cells with neighbouring addresses, both ways, bit by bit."""
-        rows = first if first is not None else range(len(family.dimensions[0]))
-        for row in rows[:-1]:
-            for bit in range(len(family.dimensions[1])):
-                pair = (family.path((row, bit)), family.path((row + 1, bit)))
-                for sites in (pair, pair[::-1]):
-                    for variant in self.variants(kind):
-                        yield Fault((FaultPart(kind.name, sites, variant),))
+                rows = first if first is not None else range(len(family.dimensions[0]))
+                yield NeighbourBlock(family, kind.name, self.variants(kind), rows)
 
 
 def _applies(kind: Kind, variant: tuple[str, ...], site: Site) -> bool:

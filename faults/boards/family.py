@@ -65,7 +65,7 @@ class Named:
         numbers = [(i, int(n)) for i, n in enumerate(self.names) if n.isdigit()]
         if text.isascii() and text.isdigit() and len(text) < 20 and numbers:
             return min(numbers, key=lambda pair: abs(pair[1] - int(text)))[0]
-        close = difflib.get_close_matches(text, self.names, n=1, cutoff=0)
+        close = difflib.get_close_matches(text, self.names, n=1, cutoff=0) if text else []
         return self._places[close[0]] if close else 0
 
     def range_text(self) -> str:
