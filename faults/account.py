@@ -43,9 +43,8 @@ class Trials:
         said = [f"It comes and goes. {rate_sentence(self.showing, self.runs)}"]
         said += [f"The alarm {name} is raised in {count} of them." for name, count in self.alarms]
         if len(self.sorts) > 1:
-            said.append(
-                f"The runs look {len(self.sorts)} different ways; {self.sorts[0]} look alike most often."
-            )
+            alike = f"{self.sorts[0]} look alike most often" if self.sorts[0] > 1 else "no two look alike"
+            said.append(f"The runs that show it look {len(self.sorts)} different ways; {alike}.")
         return tuple(said)
 
 
@@ -150,8 +149,9 @@ def _pictures(request: RunRequest, plan: MemoryPlan) -> tuple[Picture, ...]:
     conditions = frozenset(g.name for group in plan.gates for g in group if g.kind == "condition")
     settled = plan.under(conditions | request.conditions)
     steady = MemoryPlan(settled.shapes, (settled.modes[-1],))
+    machine, image, gated = request.machine, request.image, bool(plan.gates)
     return tuple(
-        draw_picture(request.machine, store, steady, contents_of(request.machine, store, request.image))
+        draw_picture(machine, store, steady, contents_of(machine, store, image), gated=gated)
         for store in affected_stores(steady)
     )
 

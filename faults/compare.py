@@ -7,9 +7,11 @@ from attrs import define, frozen
 
 from emu.engine.contract import AlarmTally, RunResult
 from emu.spec import MachineSpec, PortSpec
+from faults.report.text import counted
 from faults.symptoms import Symptoms, canonical, symptoms_of
 from faults.telling import Teller, signs_text, time_text, times_text
 
+AS_IT_SHOULD: Final = "It ends where it should, but"
 NOTHING: Final = "nothing"
 NEVER: Final = "never"
 SHOWN_SIGNS: Final = 40
@@ -55,8 +57,9 @@ def compare(machine: MachineSpec, seen: RunResult, healthy: RunResult) -> Compar
     found += [_outputs(a, b, p.number) for p in ports if a.sent(p.number) or b.sent(p.number)]
     found += _lamps(a, b)
     rows = tuple(row for row, _ in found)
-    sentences = tuple(text for row, text in found if row.differs and text)
-    return Comparison(rows, sentences, symptoms_of(machine, seen), symptoms_of(machine, healthy))
+    sentences = [text for row, text in found if row.differs and text]
+    sentences.sort(key=lambda text: text.startswith(AS_IT_SHOULD))  # what matters least comes last
+    return Comparison(rows, tuple(sentences), symptoms_of(machine, seen), symptoms_of(machine, healthy))
 
 
 @define(eq=False)
@@ -158,7 +161,7 @@ def _ending(a: Side, b: Side) -> tuple[Compared, str]:
     if same and a.result.stop.kind not in ("loop", "steps", "time"):
         late = a.result.time_ns - b.result.time_ns
         word = "later" if late > 0 else "earlier"
-        return row, f"It ends where it should, but {time_text(abs(late))} {word}."
+        return row, f"{AS_IT_SHOULD} {time_text(abs(late))} {word}."
     return row, f"The machine {a.ending()}; a healthy one {b.ending()}."
 
 
@@ -192,29 +195,27 @@ def _output_sentence(
     teller: Teller, port: PortSpec, seen: tuple[int, ...], healthy: tuple[int, ...], same: int
 ) -> str:
     noun = "character" if port.shows == "character" else "word"
-    begins = f"To the {port.name} go {same:,} {noun}s as they should, then"
+    gets = f"Port {port.name} gets"
+    begins = f"{gets} {counted(same, noun)} right, then" if same else gets
     if same == len(seen):
-        missing = len(healthy) - same
-        return f"{begins} no more: {missing:,} are missing." if same else f"Nothing goes to the {port.name}."
+        missing = counted(len(healthy) - same, noun)
+        return f"{begins} no more: {missing} too few." if same else f"{gets} nothing."
     got = teller.port_word(port.number, seen[same])
     if same == len(healthy):
-        extra = f"{len(seen) - same:,} {noun}s"
-        return f"{begins} {extra} that should not come, the first {got}." if same else (
-            f"To the {port.name} go {extra} that should not come, the first {got}."
-        )  # fmt: skip
-    wrong = f"{got} instead of {teller.port_word(port.number, healthy[same])}"
-    return f"{begins} {wrong}." if same else f"To the {port.name} goes at once {wrong}."
+        return f"{begins} {counted(len(seen) - same, noun)} that should not come, the first {got}."
+    at_once = "" if same else "at once "
+    return f"{begins} {at_once}{got} instead of {teller.port_word(port.number, healthy[same])}."
 
 
 def _lamps(a: Side, b: Side) -> list[tuple[Compared, str]]:
-    found = []
     if a.result.stop.kind == "loop":
-        return []
+        return []  # they flicker
+    found = []
     for lamp in a.teller.machine.lamps:
-        seen, healthy = a.result.lamps[lamp.name], b.result.lamps[lamp.name]
-        if seen == healthy:
-            continue
-        name, value = f"Lamps {lamp.name}", a.teller.data
-        row = Compared(name, value(seen), value(healthy), differs=True)
-        found.append((row, f"At the end the lamps {lamp.name} show {value(seen)}, not {value(healthy)}."))
+        seen, healthy = (a.teller.lamp(lamp, run.result.lamps[lamp.name]) for run in (a, b))
+        if seen != healthy:
+            told_before = lamp.shows == "restarts" or lamp.shows.startswith("alarm:")
+            text = f"At the end the lamps {lamp.name} show {seen}, not {healthy}."
+            row = Compared(f"Lamps {lamp.name}", seen, healthy, differs=True)
+            found.append((row, "" if told_before else text))
     return found

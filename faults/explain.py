@@ -301,9 +301,11 @@ def _first_output(seen: Side, healthy: Side) -> Iterator[Beat]:
         for (time_ns, word), right in zip(ours, theirs, strict=False):
             if word != right:
                 got, wanted = (seen.teller.port_word(port.number, w) for w in (word, right))
-                yield Beat(time_ns, NONE, NONE, f"To the {port.name} goes {got} instead of {wanted}.")
+                yield Beat(time_ns, NONE, NONE, f"Port {port.name} gets {got} instead of {wanted}.")
                 break
         else:
             if len(ours) > len(theirs):
                 got = seen.teller.port_word(port.number, ours[len(theirs)][1])
-                yield Beat(ours[len(theirs)][0], NONE, NONE, f"To the {port.name} goes {got}, too much.")
+                yield Beat(
+                    ours[len(theirs)][0], NONE, NONE, f"Port {port.name} gets {got}, which should not come."
+                )

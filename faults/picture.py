@@ -27,7 +27,8 @@ class Picture:
     ``findings``: the structure in sentences, from ``faults.pattern``. ``wrong``: words that read wrong when
     all words differ. ``shown``: words that read wrong with the contents at hand, of which
     ``silent`` pass the store's check; None where no contents were given. ``destroyed``: words that one
-    reading changes. ``second``: words that read differently the second time.
+    reading changes. ``second``: words that read differently the second time. ``gated``: the fault comes and
+    goes, and this is the picture while it is there.
     """
 
     store: str
@@ -37,6 +38,8 @@ class Picture:
     wrong: int
     destroyed: int
     second: int
+    writable: bool = False
+    gated: bool = False
     shown: int | None = None
     silent: int | None = None
 
@@ -47,7 +50,9 @@ class Picture:
     def sentences(self) -> tuple[str, ...]:
         """Return what a reader would find, in words."""
         words = counted(self.memory.words, "word")
-        said = [f"Of the {words} of the {self.store}, {self.wrong:,} read wrong when all words differ."]
+        where = f"{'While the fault is there, of' if self.gated else 'Of'} the {words} of the {self.store}"
+        before = " and were written before it came" if self.writable else ""
+        said = [f"{where} {self.wrong:,} read wrong when all words differ{before}."]
         if not self.wrong:
             said = [
                 f"Where all words differ, a first reading of the {self.store} is right in all its {words}."
@@ -84,8 +89,12 @@ def draw_picture(
     *,
     conditions: frozenset[str] = frozenset(),
     seed: int = 0,
+    gated: bool = False,
 ) -> Picture:
-    """Return the picture of a store. ``contents`` (int64[words]): stored words to count as well."""
+    """Return the picture of a store. ``contents`` (int64[words]): stored words to count as well.
+
+    ``gated``: the plan is that of a fault that comes and goes, while it is there.
+    """
     read = read_out(
         machine, store, plan, scattered(machine, store), twice=True, conditions=conditions, seed=seed
     )
@@ -102,6 +111,8 @@ def draw_picture(
         read.wrong,
         read.destroyed,
         int(np.count_nonzero(read.second != read.first)),
+        machine.stores[store].writable,
+        gated,
         None if shown is None else shown.wrong,
         None if shown is None else shown.silent,
     )

@@ -78,7 +78,8 @@ def _of_readings(request: RunRequest, settled: MemoryPlan, watched: Watched) -> 
         Reason(
             "masked",
             f"Words that the fault can alter were used {times_text(watched.touched)}, and each time the word "
-            "was right all the same: what the fault forces was there already.",
+            "was right all the same: what the fault forces was there already, or writing and reading go "
+            "wrong alike.",
         )
     ]
 

@@ -7,7 +7,7 @@ from attrs import define
 
 from emu.assemble.layout import Layout
 from emu.codes import check_bits
-from emu.spec import MachineSpec, PortSpec
+from emu.spec import LampSpec, MachineSpec, PortSpec
 from emu.words import WordFormat, mask, to_signed
 from faults.boards.bits import stored_bit_names
 
@@ -124,6 +124,14 @@ class Teller:
                 verb = "are" if pattern.bit_count() > 1 else "is"
                 said.append(f"{self.bits(store, pattern)} {verb} {level} instead of {1 - level}")
         return joined(said)
+
+    def lamp(self, lamp: LampSpec, value: int) -> str:
+        """Return what a row of lamps shows: a register in the machine's base, a count, on or off."""
+        if lamp.shows.startswith("alarm:"):
+            return "on" if value else "off"
+        if lamp.shows == "restarts":
+            return str(value)
+        return WordFormat(self.machine.register(lamp.shows).bits, base=self.machine.word.base).tagged(value)
 
     def port(self, number: int) -> PortSpec | None:
         """Return the output port of that number."""

@@ -18,6 +18,7 @@ from emu.memory import MemoryPlan
 from emu.record import EventKind
 from emu.rules import Rule
 from emu.spec import StoreSpec
+from faults.dump import read_out
 
 Flags = npt.NDArray[np.bool_]
 Noticed = Literal["error", "corrected", "ok"]
@@ -57,8 +58,8 @@ class Watched:
     """What was noted: counts over the whole run watched, and the first wrong readings.
 
     ``touched``: accesses at words that the plan can alter. ``wrong``: wrong readings by what the check made
-    of them. ``latent``: words by store whose cells hold something wrong at the end. ``finished``: whether
-    the run was followed to its stop.
+    of them. ``latent``: words by store that are wrong in their cells at the end and would be read wrong.
+    ``finished``: whether the run was followed to its stop.
     """
 
     accesses: int
@@ -141,12 +142,21 @@ class WatchedRun(WalkingRun):
         if len(self.first) < KEPT:
             self.first.append(wrong)
 
+    def _latent(self, store: int) -> int:
+        """Count the words of which the cell holds something wrong and that would also be read wrong."""
+        words = len(self.right[store])
+        held, right = (np.array(c[:words], np.int64) for c in (self.memory.cells[store], self.right[store]))
+        spoilt = held != right
+        if not spoilt.any():
+            return 0
+        plan = self.memory.plan
+        settled = MemoryPlan(plan.shapes, plan.modes[:1])  # while what comes and goes is away
+        read = read_out(self.machine, store, settled, held).first
+        return int(np.count_nonzero(spoilt & (read != right)))
+
     def watched(self) -> Watched:
         """Return what was noted so far."""
-        latent = tuple(
-            sum(a != b for a, b in zip(cells, right, strict=False))
-            for cells, right in zip(self.memory.cells, self.right, strict=True)
-        )
+        latent = tuple(self._latent(number) for number in range(len(self.right)))
         return Watched(
             self.memory.access, self.touched, dict(self.wrong), tuple(self.first), latent,
             self.stop is not None, self.steps,

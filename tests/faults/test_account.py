@@ -243,3 +243,10 @@ def idle(machine):
     """A program of a machine without shipped ones: whatever its first words do."""
     store = next(w.store for w in machine.windows if w.first <= machine.start <= w.last)
     return ProgramImage({store: MemoryImage.of_words(machine.store(store).data_bits, [0])})
+
+
+def test_lines_exchanged_for_reading_and_writing_alike_are_masked_and_not_latent():
+    account = predict(request_of("core/address/3+4:swapped"))
+    assert [r.why for r in account.reasons] == ["masked"]
+    assert account.watched.latent == (0, 0)
+    assert account.watched.touched > 0

@@ -25,6 +25,7 @@ from faults.dump import (
 )
 from faults.lower import plan_of
 from faults.notation import parse_fault
+from faults.pattern import analyse
 from faults.universe import universe_of
 
 FULMAR = load_machine("fulmar")
@@ -169,3 +170,42 @@ def test_the_evidence_numbers_bits_as_the_machine_and_lines_by_weight():
     assert evidence.word.label(15) == "1"  # the most significant data bit of fulmar
     assert evidence.address.label(0) == "0"
     assert evidence.need_words().damaged == 1 << 15
+
+
+# --- a dump's pattern recovers what was put in
+
+
+DUNLIN_BOARD = load_board(DUNLIN)
+
+
+def first_finding(text):
+    under = plan_of(DUNLIN_BOARD, parse_fault(text, DUNLIN_BOARD))
+    read = read_out(DUNLIN, 0, under, scattered(DUNLIN, 0))
+    finding = analyse(read.evidence()).findings[0]
+    assert finding.exact
+    assert finding.holds(read.evidence())
+    return finding.sentence
+
+
+@pytest.mark.parametrize("line", range(12))
+@pytest.mark.parametrize("level", [0, 1])
+def test_the_pattern_names_a_stuck_address_line(line, level):
+    assert f"address bit {line} was always {level}" in first_finding(f"core/address/{line}:stuck-{level}")
+
+
+@pytest.mark.parametrize(
+    ("kind", "said"), [("shorted-or", "OR"), ("shorted-and", "AND"), ("swapped", "exchanged")]
+)
+@pytest.mark.parametrize("line", [0, 4, 10])
+def test_the_pattern_names_two_address_lines(line, kind, said):
+    sentence = first_finding(f"core/address/{line}+{line + 1}:{kind}")
+    assert (
+        f"address bits {line + 1} and {line}" in sentence or f"address bits {line} and {line + 1}" in sentence
+    )
+    assert said in sentence
+
+
+@pytest.mark.parametrize("bit", [0, 5, 11])
+@pytest.mark.parametrize("level", [0, 1])
+def test_the_pattern_names_a_stuck_data_bit(bit, level):
+    assert f"data bit {bit} as {level}" in first_finding(f"core/data/{bit}:stuck-{level}")
