@@ -7,6 +7,8 @@ whole results, event for event. It needs hypothesis, which is imported only here
 from random import Random
 from typing import Any
 
+from attrs import frozen
+
 from emu.engine.conformance_machines import draw_inputs, draw_machine, draw_plan, draw_program
 from emu.engine.contract import Engine, RunRequest
 from emu.engine.walker import Walker
@@ -31,6 +33,23 @@ def draw_request(rng: Random, machine: MachineSpec) -> RunRequest:
         trace=rng.random() < 0.5,
         power_up=rng.choice(["zeros", "seeded"]),
     )
+
+
+@frozen(repr=False)
+class Case:
+    """A request that says of itself no more than a person can read."""
+
+    request: RunRequest
+
+    def __repr__(self) -> str:
+        request, machine = self.request, self.request.machine
+        plan = request.plan
+        rules = [r.action for mode in plan.modes for r in mode.rules] if plan is not None else []
+        return (
+            f"<{machine.word.bits} bits {machine.word.arithmetic}, {len(machine.instructions)} instructions, "
+            f"stores {[(s.words, s.protection) for s in machine.stores]}, "
+            f"plan {plan is not None} with rules {rules}, {request.max_steps} steps>"
+        )
 
 
 def machines() -> Any:
@@ -68,16 +87,24 @@ def check_engine(
     *,
     examples: int = 200,
     machine: MachineSpec | None = None,
+    shrink: bool = True,
 ) -> None:
     """Compare an engine with the readable one over drawn requests; AssertionError if they ever differ.
 
-    ``examples`` requests, of ``machine`` or of a new drawn machine each.
+    ``examples`` requests, of ``machine`` or of a new drawn machine each. ``shrink``: look for the simplest
+    request that shows a difference, which may take minutes.
     """
-    from hypothesis import HealthCheck, given, settings  # noqa: PLC0415
+    from hypothesis import HealthCheck, Phase, given, settings  # noqa: PLC0415
 
-    @settings(max_examples=examples, deadline=None, database=None, suppress_health_check=list(HealthCheck))
-    @given(requests(machine))
-    def compare(request: RunRequest) -> None:
-        assert_same(engine, request, reference)
+    @settings(
+        max_examples=examples,
+        deadline=None,
+        database=None,
+        suppress_health_check=list(HealthCheck),
+        phases=[Phase.generate, *([Phase.shrink] * shrink)],
+    )
+    @given(requests(machine).map(Case))
+    def compare(case: Case) -> None:
+        assert_same(engine, case.request, reference)
 
     compare()

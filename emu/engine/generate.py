@@ -1,7 +1,8 @@
 """A machine -> the text of its generated module: one function a variant, made from the typed tree.
 
 The module is self-contained but for the names that ``emu.engine.compiled`` gives it: the decorators
-``kernel`` and ``inner``, and ``mix``, ``draw`` and ``ctpop``, whose compiled and plain forms differ.
+``kernel``, ``inner`` and ``inlined``, and ``mix``, ``draw`` and ``ctpop``, whose compiled and plain forms
+differ.
 """
 
 import inspect
@@ -18,6 +19,10 @@ from emu.spec import MachineSpec, WindowSpec
 from emu.words import mask
 
 _GIVEN: Final = {"mix", "draw", "ctpop"}
+_CALLED: Final = {  # too long, or too often called, to stand inlined at every place
+    "read_planned", "write_planned", "read_tables", "write_tables", "force_at_start", "event", "note",
+    "note_read", "note_write", "take_back", "set_noted",
+}  # fmt: skip
 
 
 def _place(machine: MachineSpec, layout: Layout) -> list[str]:
@@ -171,7 +176,8 @@ def _functions(module: ModuleType, names: set[str] | None = None) -> list[str]:
             continue
         if names is None or name in names:
             text, line = inspect.getsourcelines(function)
-            found.append((line, "@inner\n" + "".join(text)))
+            mark = "inner" if name in _CALLED else "inlined"
+            found.append((line, f"@{mark}\n" + "".join(text)))
     return [text for _, text in sorted(found)]
 
 
