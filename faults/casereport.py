@@ -122,13 +122,17 @@ def _answer(diagnosis: Diagnosis) -> Answer:
         return Answer("Nothing that was observed speaks of a fault any more.", kind="result")
     named = _named(first.label, first.fault)
     kind: AnswerKind = "suspect" if len(best.members) == 1 else "group"
-    sentence_ = f"{named}." if kind == "suspect" else f"{named}, or one of {len(best.members) - 1} that look alike."
+    sentence_ = f"{named}." if kind == "suspect" else f"{named}, or {_others(len(best.members) - 1)}."
     if ranking.outcome == "misread":
         doubted = [ranking.columns[k].label for k, _ in ranking.doubted]
         wrong = "; ".join(doubted[:2]) or "one observation"
         sentence_ = f"No fault fits everything as it was written down. If this was misread ({wrong}): {sentence_}"
         kind = "inconclusive"
     return Answer(sentence_, _labels(diagnosis, best.members[0]), first.fault, kind)
+
+
+def _others(count: int) -> str:
+    return "another fault that looks the same" if count == 1 else f"one of {count:,} others that look the same"
 
 
 def _named(label: str, fault: str) -> str:
@@ -255,7 +259,7 @@ def _steps(diagnosis: Diagnosis, following: Next) -> Iterator[Step]:
 
 def _why(scored: Scored, note: str) -> str:
     told = f"It tells {scored.bits:.2f} bits, {scored.bits_per_minute:.2f} a minute."
-    return f"{told} Chosen for {note}." if note else told
+    return f"{told} How it was chosen: {note}." if note else told
 
 
 def _outcomes(

@@ -46,7 +46,7 @@ def observed_map(machine: MachineSpec, dump: Observed) -> MemoryMap:
 def dump_difference(machine: MachineSpec, dump: Observed) -> Evidence:
     """Return the difference for ``faults.pattern``; only what was read and is known."""
     both = dump.known & dump.sure
-    chosen = np.flatnonzero(both)
+    chosen = np.flatnonzero(both == (int(both.max()) if len(both) else 0))  # words read in part would look odd
     spec, word = machine.stores[dump.store], machine.word
     lines = WordFormat(max(1, (len(dump.words) - 1).bit_length()), base=word.base)
     found = dump_evidence(
