@@ -11,7 +11,7 @@ from itertools import combinations, permutations
 import numpy as np
 from attrs import evolve, frozen
 
-from emu.compose import Alteration, Altered, Lowered, Masks
+from emu.compose import Alteration, Altered, Lowered, Masks, compose
 from emu.memory import ONES, ZEROS, Cells, MemoryPlan, Mode, StoreShape, StoreTable
 from emu.rules import Rule
 from faults.sites import STAGE_CELL, STAGE_SENSE, STAGE_WIRE, IntArray
@@ -21,14 +21,25 @@ _LEVELS = {"set", "clear"}
 
 def doubt_about(shapes: Sequence[StoreShape], plan: MemoryPlan, parts: Sequence[Lowered]) -> str:
     """Return why a plan of several parts cannot be trusted, or ""."""
-    gated = sorted((p for p in parts if p.gates), key=lambda p: plan.gates.index(p.gates))
-    steady = [p for p in parts if not p.gates]
-    for number, mode in enumerate(plan.modes):
-        present = steady + [p for i, p in enumerate(gated) if number >> i & 1]
+    for mode, present in _modes(shapes, plan, parts):
         for store, shape in enumerate(shapes):
             for doubt in _StoreDoubts.of(shape, store, mode, present).all():
                 return doubt
     return ""
+
+
+def _modes(
+    shapes: Sequence[StoreShape], plan: MemoryPlan, parts: Sequence[Lowered]
+) -> Iterator[tuple[Mode, list[Lowered]]]:
+    """Yield every mode with the parts that are there in it."""
+    steady, gated = [p for p in parts if not p.gates], [p for p in parts if p.gates]
+    alike = len(set(plan.gates)) < len(plan.gates)  # then the gates do not say which part is which
+    gated.sort(key=lambda p: plan.gates.index(p.gates))
+    for number, mode in enumerate(plan.modes):
+        present = steady + [p for i, p in enumerate(gated) if number >> i & 1]
+        if alike:
+            mode = compose(shapes, [evolve(p, gates=()) for p in present]).modes[0]  # noqa: PLW2901
+        yield mode, present
 
 
 @frozen
