@@ -186,7 +186,7 @@ class Storyteller:
         words = self.teller.machine.stores[number].words
         cells = [c for c in w.opened if c < words]
         if cells == [w.address]:
-            spoilt = "Its cell held something wrong already: an earlier writing or reading has spoilt it."
+            spoilt = "Its cell held something wrong already before this reading."
             return spoilt if w.spoilt else ""
         if not cells:
             return "No cell answers."

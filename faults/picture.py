@@ -25,8 +25,8 @@ class Picture:
     """What a reader of one store would find.
 
     ``findings``: the structure in sentences, from ``faults.pattern``. ``wrong``: words that read wrong when
-    all words differ. ``shown``: words that read wrong with the contents at hand, of which
-    ``silent`` pass the store's check; None where no contents were given. ``destroyed``: words that one
+    all words differ. ``shown``: words that read wrong with the contents at hand, of which ``silent`` pass the
+    store's check; None where no contents were given, or there is no check. ``destroyed``: words that one
     reading changes. ``second``: words that read differently the second time. ``gated``: the fault comes and
     goes, and this is the picture while it is there.
     """
@@ -58,10 +58,10 @@ class Picture:
                 f"Where all words differ, a first reading of the {self.store} is right in all its {words}."
             ]
         if self.shown:
-            said.append(
-                f"With the contents of this program {self.shown:,} read wrong, of which {self.silent:,} pass "
-                "the check of the store."
-            )
+            notice = "and nothing tells, for it has no check bits"
+            if self.silent is not None:
+                notice = f"of which {self.silent:,} pass the check of the store"
+            said.append(f"With the contents of this program {self.shown:,} read wrong, {notice}.")
         if self.destroyed:
             said.append(
                 f"CAUTION: reading changes {counted(self.destroyed, 'word')} in the store itself; the first "
@@ -114,7 +114,7 @@ def draw_picture(
         machine.stores[store].writable,
         gated,
         None if shown is None else shown.wrong,
-        None if shown is None else shown.silent,
+        None if shown is None or machine.stores[store].protection == "none" else shown.silent,
     )
 
 

@@ -106,7 +106,7 @@ def heading(
     context = click.get_current_context()
     words = [_quoted(word) for word in sys.argv[1:]]
     command = " ".join(["corewright", *words]) if context.info_name in words else context.command_path
-    return Heading(program, labels, cautions, command, (("corewright", own_version()),))
+    return Heading(Path(program).name, labels, cautions, command, (("corewright", own_version()),))
 
 
 def _quoted(word: str) -> str:

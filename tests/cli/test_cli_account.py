@@ -221,3 +221,14 @@ def test_faults_collapse_groups(cli):
     found = json.loads(cli("faults", "dunlin", *more).out)
     assert 0 < found["groups"] <= found["total"]
     assert "By kind" in cli("faults", "dunlin", "--no-cells").out
+
+
+def test_a_report_holds_no_folders_of_the_reader(cli, tmp_path):
+    program = tmp_path / "idle.asm"
+    program.write_text("        .at 6000\nagain:  jump again\n")
+    told = cli("predict", "fulmar", program, "--fault", LINE, *QUICK)
+    assert "idle.asm" in told.out
+    assert str(tmp_path) not in told.out
+    image = tmp_path / "core.oct"
+    image.write_text("words 16 base octal parity odd checks absent\n0: 000001\n")
+    assert str(tmp_path) not in cli("dump", "fulmar", "core", "--image", image).out
