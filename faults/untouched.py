@@ -8,14 +8,17 @@ from emu.memory import MemoryPlan
 from faults.watch import Watched, reach_of
 
 
-def watched_if_untouched(request: RunRequest, healthy: RunResult) -> Watched | None:
+def watched_if_untouched(
+    request: RunRequest, healthy: RunResult, *, jit: bool | None = None
+) -> Watched | None:
     """Return what a close watch would note if the request's plan is never touched; None if it may be.
 
     ``healthy``: the run without the plan, finished; then the faulty run is the same, access for access.
+    ``jit``: as for ``profile_run``.
     """
     assert request.plan is not None, "there is a plan to look for"
     plan = request.plan.under(request.conditions)
-    if _used(plan, profile_run(request, snapshots=1)):
+    if _used(plan, profile_run(request, snapshots=1, jit=jit)):
         return None
     accesses = healthy.fetches + healthy.reads + healthy.writes
     return Watched(accesses, 0, {}, (), (0,) * len(plan.shapes), healthy.stop.kind != "steps", healthy.steps)
