@@ -20,6 +20,7 @@ from faults.boards.tables import BoardTable, FloatsTable, LabelTable, NetTable
 from faults.boards.technology import StoreGround, technologies
 from faults.sites import STAGE_SENSE, Chip, Control, DataLine, SelectLine, SharedNet, Site
 
+MAX_FAMILY: Final = 65_536
 HEAD = 'format = "board/1"\nmachine = "fulmar"\n\n'
 WRONG_MACHINE = declare(
     "board-machine",
@@ -114,6 +115,8 @@ def _board(machine: MachineSpec, document: TomlDocument) -> Board:
     problems.raise_if_errors()
     tree = FamilyTree(tuple(_families(machine, table)))
     board = Board(machine, tree, _built(machine, table), Marks(table.labels, table.floats), table.doc.strip())
+    checks.size(board)
+    problems.raise_if_errors()
     checks.sites(board)
     problems.raise_if_errors()
     return board
@@ -179,6 +182,14 @@ class _Checks:
         for attribute, message in way.wrong(StoreGround(self.machine, index), table):
             path = key_path(table, attribute)
             self.problems.add(GEOMETRY, message, self.document.place(path))
+
+    def size(self, board: Board) -> None:
+        """Check that the structure is not absurdly large, so that no file can hang what reads it."""
+        largest = max(board.families(), key=lambda f: f.size)
+        if largest.size > MAX_FAMILY:
+            given = f"{largest.prefix} would be {largest.size:,}"
+            message = f"a board has at most {MAX_FAMILY:,} sites of a kind; {given}"
+            self.problems.add(GEOMETRY, message, self.document.place(("store",)))
 
     def sites(self, board: Board) -> None:
         """Check that labels, levels and nets speak of sites that exist."""

@@ -202,6 +202,11 @@ WRONG = {
         "board-geometry",
         "8:13",
     ),
+    "absurd geometry": (
+        HEAD + '[[store]]\nstore = "rope"\nbuilt = "woven"\ncore = "0"\nstrand = "1-14"\n',
+        "board-geometry",
+        "3:1",
+    ),
     "label": (HEAD + '[[label]]\nsites = "rope/adress/*"\ncard = "A"\n', "board-sites", "4:9"),
     "level": (HEAD + '[[floats]]\nsites = "rope/address/*"\nlevel = 2\n', "out-of-range", "5:9"),
     "net": (

@@ -248,3 +248,17 @@ def test_third_fault_that_opens_too_many_cells_is_refused():
     text = " & ".join(f"rope/strand/{i}:always-on" for i in range(5))
     with pytest.raises(InputError, match="at most 4 cells"):
         plan_of(FULMAR, parse_fault(text, FULMAR))
+
+
+def test_parts_that_come_and_go_alike_are_both_judged():
+    text = "rope/sense/3:stuck-0@5% & rope/sense/3+4:shorted-or@5%"
+    with pytest.raises(InputError, match="cannot-combine"):
+        plan_of(FULMAR, parse_fault(text, FULMAR))
+    fine = plan_of(FULMAR, parse_fault("rope/sense/3:stuck-0@5% & rope/sense/5+6:shorted-or@5%", FULMAR))
+    assert len(fine.modes) == 4
+
+
+def test_order_typed_gives_the_same_plan():
+    one = parse_fault("rope/address/10:stuck-0 & core/x/3:open & core/cell/0o17/3:stuck-1@5%", FULMAR)
+    other = parse_fault("core/cell/0o17/3:stuck-1@5% & core/x/3:open & rope/address/10:stuck-0", FULMAR)
+    assert plan_of(FULMAR, one).digest == plan_of(FULMAR, other).digest

@@ -293,7 +293,7 @@ class Coincident(Memory):
             pulses: dict[str, int] = {}
             for b in self.bits:
                 seen = [self.planes[b][x][y] and self.noticed(b, section, x, y) for x, y in here]
-                noise = [not self.planes[b][x][y] and self.invented(b, section, x, y) for x, y in here]
+                noise = [self.invented(b, section, x, y) for x, y in here]
                 pulses[b] = int(any(seen) or any(noise))
             prefix = self.place("sense", section)
             pulses = self.broken.lines(prefix, pulses, 0)
