@@ -162,9 +162,11 @@ def _value(name: str, text: str) -> EntryValue:
 @command.command(epilog="Example: corewright case show evening.toml")
 @click.argument("case", metavar="CASE")
 @json_option
+@quiet_option
 @color_option
-def show(case: str, as_json: bool, color: str) -> int:
+def show(case: str, as_json: bool, quiet: bool, color: str) -> int:
     """Show a case in words."""
+    del quiet
     found = load_case(case)
     if as_json:
         print_json(SHOW.name, _shown(found))
@@ -184,4 +186,3 @@ def _shown(found: Case) -> Mapping[str, Any]:
             for e, epoch in zip(found.entries, found.epochs, strict=True)
         ],
     }
-
