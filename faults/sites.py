@@ -252,7 +252,7 @@ class Site:
     """A named place. ``path`` is its name in notation (``rope/address/10``, ``core/x/13``); the last part
     is a number where the site is one of a family of lines. ``part``: the class whose prior it takes
     (``contact``, ``wire``, ``driver``, ``amplifier``, ``core``, ``chip``, ``decoder``, ``supply``, ``unit``).
-    ``noun``: what a volunteer calls it ("address line 10 of the rope").
+    ``noun``: what a volunteer calls it ("address line 9 of the rope").
     """  # noqa: D205
 
     path: str

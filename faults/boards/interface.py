@@ -2,6 +2,8 @@
 
 from collections.abc import Iterator
 
+from attrs import evolve
+
 from emu.spec import MachineSpec
 from faults.boards.bits import stored_bit_names
 from faults.boards.family import Family, Named
@@ -37,7 +39,7 @@ def bank_bits(ground: StoreGround) -> frozenset[int]:
 def store_lines(ground: StoreGround) -> Iterator[Family]:
     """Yield the address and data lines between the buses and a store."""
     banked = bank_bits(ground)
-    yield family(
+    lines = family(
         ground,
         "address",
         (numbered("address line", ground.address_bits),),
@@ -46,6 +48,15 @@ def store_lines(ground: StoreGround) -> Iterator[Family]:
         part="contact",
         noun="address line {}",
     )
+
+    def line(path: str, at: tuple[int, ...]) -> Site:
+        site = lines.make(path, at)
+        if at[0] not in banked:
+            return site
+        bank = f" (bank bit {at[0] - min(banked)}) of the "
+        return evolve(site, noun=site.noun.replace(" of the ", bank, 1))
+
+    yield evolve(lines, make=line)
     yield family(
         ground,
         "data",

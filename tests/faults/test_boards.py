@@ -149,7 +149,8 @@ def test_levels_of_open_lines():
 def test_without_a_board_file_there_are_lines_and_cells():
     board = plain_board(load_machine("fulmar"))
     assert board.built == ("plain", "plain")
-    assert board.site("rope/address/10").noun == "address line 10 of the rope"
+    assert board.site("rope/address/10").noun == "address line 10 (bank bit 0) of the rope"
+    assert board.site("rope/address/9").noun == "address line 9 of the rope"
     assert board.site("rope/cell/0o17/3")
     assert board.site("bus/data/parity")
 
