@@ -17,7 +17,8 @@ from faults.predictions.columns import Columns, Predicted, Subject
 from faults.predictions.evidence import Observed, observed_dump
 from faults.predictions.runs import Progress, no_progress
 from faults.predictions.scene import Scene, scene_of
-from faults.predictions.suspects import Suspects, suspects_of
+from faults.predictions.suspects import Suspects
+from faults.predictions.workshop import Workshop
 from faults.ranking import Ranking
 
 _WORTH_PAIRS = 300
@@ -44,16 +45,20 @@ class Diagnosis:
 
 def diagnose(case: Case, *, progress: Progress = no_progress, pairs: bool = True) -> Diagnosis:
     """Return the diagnosis of a case. Raises InputError for files that cannot be read."""
-    return diagnose_scene(scene_of(case), progress=progress, pairs=pairs)
+    scene = scene_of(case)
+    workshop = Workshop(scene.board, scene.priors, progress)
+    found = diagnose_scene(scene, workshop, pairs=pairs)
+    workshop.save()
+    return found
 
 
-def diagnose_scene(scene: Scene, *, progress: Progress = no_progress, pairs: bool = True) -> Diagnosis:
-    """Return the diagnosis of a scene."""
+def diagnose_scene(scene: Scene, workshop: Workshop, *, pairs: bool = True) -> Diagnosis:
+    """Return the diagnosis of a scene in a workshop of its board, which may serve many."""
     case = scene.case
     dumps = {n: observed_dump(scene, n, e) for n, e in enumerate(case.entries) if isinstance(e, Dump)}
     clues = clues_of(case, scene.machine, [d for d in dumps.values() if not d.misread_file])
-    suspects = suspects_of(scene.board, scene.priors, clues)
-    columns = Columns(scene, dumps, progress)
+    suspects = workshop.maker.suspects(clues)
+    columns = Columns(scene, dumps, workshop)
     subjects = tuple(Subject(s.fault, s.chancy) for s in suspects.all)
     hypotheses = suspects.hypotheses
     predicted = columns.predict(subjects, weights_of(hypotheses))

@@ -114,7 +114,7 @@ class _Maker:
             if runs.healthy_steps > LONGEST_RUN:
                 self.skipped.append(f"{name} runs too long to be foretold here")
                 continue
-            seen = runs.symptoms(self.plans)
+            seen = runs.symptoms([s.fault for s in self.subjects])
             shown = ["it passes" if passes(s, runs.healthy) else f"it {outcome_words(s)}" for s in seen]
             yield self.step(cost, name, f"Run {name}.", self._at_times(shown, "it passes"))
 

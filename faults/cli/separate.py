@@ -14,6 +14,7 @@ from emu.shipped import find_program, program_names
 from emu.spec import MachineSpec
 from emu.storedword import StoredFormat
 from emu.words import WordFormat
+from faults.boards import Board
 from faults.cli.diagnosing import Progress
 from faults.cli.exits import Exit
 from faults.cli.faulted import board_option, the_board
@@ -24,10 +25,12 @@ from faults.cli.schemas import declare_schema
 from faults.cli.writer import Writer
 from faults.costs import load_costs
 from faults.dump import scattered
+from faults.fault import Fault
 from faults.lower import plan_of
 from faults.notation import fault_text, parse_fault
 from faults.panelpatterns import Deed, Pattern, carried_out, patterns
 from faults.predictions.programs import outcome_words, passes
+from faults.predictions.plans import Plans
 from faults.predictions.runs import ProgramRuns
 from faults.predictions.scene import Program, program_of
 from faults.separate import Separation, Trial, shortest_telling
@@ -88,12 +91,13 @@ def command(
     if machine is None:
         raise click.UsageError("--for names the machine")
     found = the_board(machine, board)
-    plans = [plan_of(found, parse_fault(text, found)) for text in (a, b)]
-    names = [fault_text(parse_fault(text, found), found) for text in (a, b)]
+    faults = [parse_fault(text, found) for text in (a, b)]
+    plans = [plan_of(found, fault) for fault in faults]
+    names = [fault_text(fault, found) for fault in faults]
     spec = found.machine
     if plans[0].digest == plans[1].digest:
         return _alike(spec, names, as_json=as_json, writer=Writer(use_colour(color)))
-    tried = list(_all(spec, plans, image, max_words, Progress(quiet)))
+    tried = list(_all(found, faults, image, max_words, Progress(quiet)))
     best = shortest_telling([t.trial for t in tried])
     told = next((t for t in tried if t.trial is best.best), None)
     if as_json:
@@ -119,8 +123,9 @@ def _alike(machine: MachineSpec, names: list[str], *, as_json: bool, writer: Wri
 
 
 def _all(
-    machine: MachineSpec, plans: list[MemoryPlan], image: str | None, most: int, progress: Progress
+    board: Board, faults: list[Fault], image: str | None, most: int, progress: Progress
 ) -> Iterator[Told]:
+    machine, plans = board.machine, [plan_of(board, fault) for fault in faults]
     program = read_program(machine, image) if image else ProgramImage({})
     contents = _contents(machine, program)
     minutes = {kind: load_costs().of(kind).minutes for kind in ("key-in", "examine", "run-program")}
@@ -134,7 +139,7 @@ def _all(
             return
     for name in program_names(machine.name):
         if name.startswith("selftest"):
-            yield from _selftest(machine, plans, name, most, minutes, progress)
+            yield from _selftest(board, faults, name, most, minutes, progress)
 
 
 def _contents(machine: MachineSpec, program: ProgramImage) -> list[list[Words]]:
@@ -184,16 +189,16 @@ def _shown(machine: MachineSpec, pattern: Pattern, words: tuple[int, ...]) -> st
 
 
 def _selftest(
-    machine: MachineSpec, plans: list[MemoryPlan], name: str, most: int, minutes: Mapping[str, float],
-    progress: Progress,
-) -> Iterator[Told]:  # fmt: skip
+    board: Board, faults: list[Fault], name: str, most: int, minutes: Mapping[str, float], progress: Progress
+) -> Iterator[Told]:
+    machine = board.machine
     program: Program = program_of(machine, find_program(machine.name, name), name)
     writable = {s.name for s in machine.stores if s.writable}
     words = sum(len(i.cells) for n, i in program.image.segments.items() if n in writable)
     if words > most:
         return
-    runs = ProgramRuns(machine, program, progress)
-    a, b = runs.symptoms(list(plans))
+    runs = ProgramRuns(machine, program, Plans(board), progress)
+    a, b = runs.symptoms(faults)
     said = ["it passes" if passes(s, runs.healthy) else f"it {outcome_words(s)}" for s in (a, b)]
     trial = Trial(name, words, signature(a), signature(b), minutes["run-program"] + words * minutes["key-in"])
     yield Told(trial, (f"run {name}",), said[0], said[1])

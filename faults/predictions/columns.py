@@ -5,9 +5,9 @@ from collections.abc import Callable, Sequence
 from typing import Final
 
 import numpy as np
-from attrs import define, evolve, field, frozen
+import numpy.typing as npt
+from attrs import define, evolve, frozen
 
-from emu.errors import InputError
 from emu.memory import MemoryPlan
 from emu.words import WordFormat
 from faults.case.forms import parse_addresses
@@ -16,9 +16,8 @@ from faults.case.readings import read_addresses, read_text
 from faults.case.show import is_pass, sentence
 from faults.epochs import Mend
 from faults.fault import Fault
-from faults.hypotheses import FloatArray
+from faults.hypotheses import FloatArray, IntArray
 from faults.likelihood import DEFAULT_CERTAINTY, Column, broad_chance, slip_chance
-from faults.lower import plan_of
 from faults.predictions.bench import Said, measured, mend_works, swapped
 from faults.predictions.dumps import (
     DumpChances,
@@ -34,10 +33,12 @@ from faults.predictions.dumps import (
 )
 from faults.predictions.evidence import Observed
 from faults.predictions.programs import Judge, Judged, judge_of
-from faults.predictions.runs import ProgramRuns, Progress, distinct, no_progress
+from faults.predictions.plans import BEYOND
+from faults.predictions.runs import ProgramRuns
 from faults.predictions.scene import Scene
-from faults.symptoms import Symptoms
+from faults.predictions.workshop import Workshop
 
+Flags = npt.NDArray[np.bool_]
 _LEAST: Final = 1e-300
 DEAD_BELOW: Final = -40.0
 """Suspects this many nats behind the best after dumps and measurements are not run through programs."""
@@ -66,9 +67,7 @@ class Columns:
 
     scene: Scene
     dumps: dict[int, Observed]
-    progress: Progress = no_progress
-    _runs: dict[str, ProgramRuns] = field(factory=dict, init=False)
-    _plans: dict[Fault, MemoryPlan | None] = field(factory=dict, init=False)
+    workshop: Workshop
 
     def predict(
         self, subjects: Sequence[Subject], weights: FloatArray, *, sift: bool = True
@@ -80,14 +79,14 @@ class Columns:
         columns: dict[int, Column] = {}
         unused: list[tuple[int, str]] = []
         case = self.scene.case
-        plans = [self.plan(s.fault) for s in subjects]
+        digests = [self.workshop.plans.digest(s.fault) for s in subjects]
         later: list[tuple[int, Entry]] = []
         for number, entry in enumerate(case.entries):
             match entry:
                 case Dump():
-                    self._dump(number, subjects, plans, weights, columns, unused)
+                    self._dump(number, subjects, digests, weights, columns, unused)
                 case Addresses():
-                    columns[number] = self._addresses(number, entry, subjects, plans, weights)
+                    columns[number] = self._addresses(number, entry, subjects, weights)
                 case Measured():
                     look, uniform = measured(entry, self.scene.board)
                     columns[number] = self._said(number, entry, look, uniform, subjects, weights)
@@ -102,27 +101,17 @@ class Columns:
                     later.append((number, entry))
         alive = self._alive(list(columns.values()), len(subjects)) if sift and not case.mends else None
         for number, entry in later:
-            columns[number] = self._program(number, entry, subjects, plans, weights, alive)
+            columns[number] = self._program(number, entry, subjects, digests, weights, alive)
         ordered = tuple(columns[number] for number in sorted(columns))
         return Predicted(ordered, tuple(unused), self._mends(subjects))
 
     def plan(self, fault: Fault | None) -> MemoryPlan | None:
         """Return the plan of a fault; None for none, and for faults that cannot be told together."""
-        if fault is None:
-            return None
-        if fault not in self._plans:
-            try:
-                self._plans[fault] = plan_of(self.scene.board, fault)
-            except InputError:
-                self._plans[fault] = None
-        return self._plans[fault]
+        return self.workshop.plans.plan(fault)
 
     def runs(self, program: str) -> ProgramRuns:
         """Return the runs of a program of the case."""
-        if program not in self._runs:
-            made = ProgramRuns(self.scene.machine, self.scene.program(program), self.progress)
-            self._runs[program] = made
-        return self._runs[program]
+        return self.workshop.runs(self.scene.program(program))
 
     # --- one kind of entry each
 
@@ -143,7 +132,7 @@ class Columns:
         return evolve(made, **self._base(number))
 
     def _dump(
-        self, number: int, subjects: Sequence[Subject], plans: list[MemoryPlan | None], weights: FloatArray,
+        self, number: int, subjects: Sequence[Subject], digests: list[str], weights: FloatArray,
         columns: dict[int, Column], unused: list[tuple[int, str]],
     ) -> None:  # fmt: skip
         dump = self.dumps[number]
@@ -153,10 +142,11 @@ class Columns:
         if not bool(np.any(dump.known & dump.sure)):
             unused.append((number, "nothing says what the store should hold: name an `expected` file or a `program`"))
             return
-        steady = [None if s.chancy else p for s, p in zip(subjects, plans, strict=True)]
-        misfit = dump_misfit(dump, steady)
+        book = self.workshop.book(dump.store, dump.expected, dump.dump.repeat)
+        misfit = dump_misfit(dump, book, [s.fault for s in subjects], digests)
         chances = exact_or_garbled(misfit, weights, _unknown(misfit, dump))
         if any(s.chancy for s in subjects):
+            plans = [self.plan(s.fault) if s.chancy else None for s in subjects]
             chances = _with_chancy(chances, misfit, dump, subjects, plans)
         form = WordFormat(max(1, (len(dump.words) - 1).bit_length()), base=self.scene.machine.word.base)
 
@@ -168,8 +158,7 @@ class Columns:
         columns[number] = self._column(number, chances.chance, chances.broad, chances.misread, why)
 
     def _addresses(
-        self, number: int, entry: Addresses, subjects: Sequence[Subject], plans: list[MemoryPlan | None],
-        weights: FloatArray,
+        self, number: int, entry: Addresses, subjects: Sequence[Subject], weights: FloatArray,
     ) -> Column:  # fmt: skip
         machine = self.scene.machine
         store = machine.store_index(entry.store)
@@ -182,7 +171,7 @@ class Columns:
         listed = np.zeros(spec.words, np.bool_)
         for first, last in ranges:
             listed[first : last + 1] = True
-        contents = self._contents(entry, store)
+        contents, plans = self._contents(entry, store), [self.plan(s.fault) for s in subjects]
         misfit, size, inside = address_misfit(listed, store, plans, contents)
         if entry.complete:
             unknown = -misfit.cost * min(misfit.total, 60)
@@ -215,27 +204,28 @@ class Columns:
         return self._column(number, chance, broad, uniform, lambda i: told[i].reason)
 
     def _program(
-        self, number: int, entry: Entry, subjects: Sequence[Subject], plans: list[MemoryPlan | None],
-        weights: FloatArray, alive: np.ndarray[tuple[int], np.dtype[np.bool_]] | None,
+        self, number: int, entry: Entry, subjects: Sequence[Subject], digests: list[str],
+        weights: FloatArray, alive: Flags | None,
     ) -> Column:  # fmt: skip
         runs = self.runs(str(getattr(entry, "program", "")))
         judge = judge_of(entry, self.scene.machine, runs.healthy)
         assert judge is not None, "every other entry is about a program"
-        tried = [i for i in range(len(subjects)) if alive is None or alive[i]]
-        possible = [i for i in tried if subjects[i].fault is None or plans[i] is not None]
-        seen = runs.symptoms([plans[i] for i in possible])
-        of, kinds = distinct(seen)
-        looked = [judge.look(symptoms) for symptoms in kinds]
+        possible = [
+            i for i in range(len(subjects)) if (alive is None or alive[i]) and digests[i] != BEYOND
+        ]
+        codes = runs.codes([subjects[i].fault for i in possible], [digests[i] for i in possible])
+        different = np.unique(codes).tolist()
+        looked = {code: judge.look(runs.kinds[code]) for code in different}
         normal = judge.look(runs.healthy)
-        found: dict[int, Judged] = {}
+        times = {code: _at_times(entry, looked[code], normal, healthy=code == 0) for code in different}
+        found: dict[int, Judged] = {
+            i: (times if subjects[i].chancy else looked)[code]
+            for i, code in zip(possible, codes.tolist(), strict=True)
+        }
         chance = np.full(len(subjects), np.nan)
         wrong = np.full(len(subjects), -1, np.int64)
-        for place, i in enumerate(possible):
-            one = looked[of[place]]
-            if subjects[i].chancy:
-                one = _at_times(entry, one, normal, kinds[of[place]], runs.healthy)
-            found[i] = one
-            chance[i], wrong[i] = one.chance, one.wrong
+        chance[possible] = [found[i].chance for i in possible]
+        wrong[possible] = [found[i].wrong for i in possible]
         broad = broad_chance(chance, weights, judge.uniform)
 
         def why(i: int) -> str:
@@ -243,13 +233,13 @@ class Columns:
 
         return self._column(number, chance, broad, _slips(judge, wrong), why)
 
-    def _alive(self, columns: list[Column], count: int) -> np.ndarray[tuple[int], np.dtype[np.bool_]] | None:
+    def _alive(self, columns: list[Column], count: int) -> Flags | None:
         if not columns or not count:
             return None
         logs = np.zeros(count)
         for column in columns:
             logs += np.log(column.likelihood())
-        alive: np.ndarray[tuple[int], np.dtype[np.bool_]] = logs > float(logs.max()) + DEAD_BELOW
+        alive: Flags = logs > float(logs.max()) + DEAD_BELOW
         return alive
 
     def _mends(self, subjects: Sequence[Subject]) -> tuple[Mend, ...]:
@@ -260,19 +250,19 @@ class Columns:
         return tuple(made)
 
 
-def _slips(judge: Judge, wrong: np.ndarray[tuple[int], np.dtype[np.int64]]) -> float | FloatArray:
+def _slips(judge: Judge, wrong: IntArray) -> float | FloatArray:
     uniform = max(_LEAST, judge.uniform)
     if not judge.digits:
         return uniform
     return np.maximum(slip_chance(wrong, judge.digits, judge.base, uniform), _LEAST)
 
 
-def _at_times(entry: Entry, there: Judged, gone: Judged, seen: Symptoms, healthy: Symptoms) -> Judged:
+def _at_times(entry: Entry, there: Judged, gone: Judged, *, healthy: bool) -> Judged:
     """Return what a fault says that is there at some runs, at a rate of which nothing is known.
 
     Over all rates every number of failing runs of N is equally likely, 1 / (N + 1).
     """
-    if seen is healthy or there.chance == gone.chance == 1.0:
+    if healthy or there.chance == gone.chance == 1.0:
         return there
     match entry:
         case Passed():

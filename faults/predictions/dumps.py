@@ -15,9 +15,12 @@ import numpy.typing as npt
 from attrs import frozen
 
 from emu.memory import MemoryPlan
+from emu.spec import MachineSpec
 from faults.dump import scattered
+from faults.fault import Fault
 from faults.hypotheses import FloatArray, IntArray
 from faults.likelihood import broad_chance
+from faults.predictions.book import Book
 from faults.predictions.evidence import Observed
 from faults.predictions.reading import readings, touches
 
@@ -50,25 +53,18 @@ class DumpChances:
     misread: FloatArray
 
 
-def dump_misfit(dump: Observed, plans: Sequence[MemoryPlan | None]) -> Misfit:
-    """Compare a dump with what it would be under each plan (None: a healthy machine)."""
+def dump_misfit(dump: Observed, book: Book, faults: Sequence[Fault | None], digests: Sequence[str]) -> Misfit:
+    """Compare a dump with what it would be under each fault (None: a healthy machine)."""
     both = dump.known & dump.sure
-
-    def foretold(plan: MemoryPlan | None) -> Words:
-        if plan is None:
-            return dump.expected
-        return readings(plan, dump.store, dump.expected, dump.dump.repeat)
-
-    total = int(np.count_nonzero((dump.words ^ dump.expected) & both))
-    wrong = np.full(len(plans), total, np.int64)
-    for number, plan in enumerate(plans):
-        if plan is not None and touches(plan, dump.store):
-            wrong[number] = np.count_nonzero((dump.words ^ foretold(plan)) & both)
+    book.enter(faults, digests)
+    wrong = book.wrong(digests, dump.words, both)
 
     def where(number: int) -> list[int]:
-        differs = (dump.words ^ foretold(plans[number])) & both
-        return [int(a) for a in np.flatnonzero(differs)[:_MOST_NAMED]]
+        plan = book.plans.plan(faults[number])
+        read = dump.expected if plan is None else readings(plan, dump.store, dump.expected, dump.dump.repeat)
+        return [int(a) for a in np.flatnonzero((dump.words ^ read) & both)[:_MOST_NAMED]]
 
+    total = int(np.count_nonzero((dump.words ^ dump.expected) & both))
     bits = int(both.max()).bit_count() if len(both) else 1
     return Misfit(wrong, int(np.count_nonzero(both)), total, 0.5 * bits * math.log(2), where)
 
@@ -105,11 +101,8 @@ def address_misfit(
     return Misfit(wrong, len(listed), int(listed.sum()), cost, where), size, inside
 
 
-def fills(machine: "object", store: int) -> list[Words]:
+def fills(machine: MachineSpec, store: int) -> list[Words]:
     """Return the contents with which a memory test is taken to have been made: mixed words, and inverted."""
-    from emu.spec import MachineSpec  # noqa: PLC0415
-
-    assert isinstance(machine, MachineSpec)
     mixed = scattered(machine, store)
     full = (1 << machine.stores[store].bits) - 1
     return [mixed, mixed ^ full]

@@ -6,26 +6,30 @@ once is kept on disk, by machine, image, inputs, limits and plan, so that a seco
 
 import hashlib
 import json
-import os
-import tempfile
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Final
 
+import numpy as np
 from attrs import define, field
 
+from emu.engine.choose import choose_engine
 from emu.engine.compiled import cache_folder
 from emu.engine.contract import RunRequest
 from emu.engine.profile import RunProfile, profile_run
-from emu.memory import PLAN_FORMAT, MemoryPlan
+from emu.memory import PLAN_FORMAT
 from emu.spec import MachineSpec
+from faults.fault import Fault
+from faults.hypotheses import IntArray
+from faults.predictions.keeping import keep_text, kept_text
+from faults.predictions.plans import HEALTHY, Plans
 from faults.predictions.scene import Program
 from faults.symptoms import Symptoms, canonical, from_canonical, symptoms_of
 
 MOST_STEPS: Final = 3_000_000
 LONGER: Final = 3
 MOST_RESTARTS: Final = 60
-CACHE_FORMAT: Final = 1
+CACHE_FORMAT: Final = 2
 
 Progress = Callable[[str, int, int], None]
 
@@ -36,72 +40,79 @@ def no_progress(_what: str, _done: int, _all: int) -> None:
 
 @define(eq=False)
 class ProgramRuns:
-    """A program on a machine: its healthy run, and what suspects make of it.
-
-    ``most_steps`` is the limit of a run that finds no end; 0: three times the healthy run and some more.
-    """
+    """A program on a machine: its healthy run, and what faults make of it, by digest of plan."""
 
     machine: MachineSpec
     program: Program
+    plans: Plans
     progress: Progress = no_progress
     cached: bool = True
+    kinds: list[Symptoms] = field(factory=list, init=False)
     _profile: RunProfile = field(init=False)
-    _known: dict[str, str] = field(init=False)
-    _healthy: Symptoms = field(init=False)
-    _spelled: dict[str, Symptoms] = field(factory=dict, init=False)
+    _code: dict[str, int] = field(factory=dict, init=False)
+    _texts: dict[str, int] = field(factory=dict, init=False)
     _fresh: int = field(default=0, init=False)
 
     def __attrs_post_init__(self) -> None:
-        request = RunRequest(
+        request = self._request(10 * MOST_STEPS)
+        first = choose_engine(request).engine.run(request)
+        steps = min(LONGER * first.steps + 200_000, first.steps + MOST_STEPS)
+        self._profile = profile_run(self._request(steps))
+        self._number(canonical(symptoms_of(self.machine, self._profile.result)))
+        self._code[HEALTHY] = 0
+        if self.cached:
+            self._load()
+
+    def _request(self, steps: int) -> RunRequest:
+        return RunRequest(
             self.machine, self.program.image, None, self.program.inputs,
-            max_steps=10 * MOST_STEPS, max_restarts=MOST_RESTARTS,
+            max_steps=steps, max_restarts=MOST_RESTARTS,
         )  # fmt: skip
-        first = profile_run(request)
-        steps = min(LONGER * first.result.steps + 200_000, first.result.steps + MOST_STEPS)
-        self._profile = profile_run(
-            RunRequest(
-                self.machine, self.program.image, None, self.program.inputs,
-                max_steps=steps, max_restarts=MOST_RESTARTS,
-            )  # fmt: skip
-        )
-        self._healthy = symptoms_of(self.machine, self._profile.result)
-        self._known = self._load() if self.cached else {}
+
+    def _number(self, text: str) -> int:
+        number = self._texts.get(text)
+        if number is None:
+            number = self._texts[text] = len(self.kinds)
+            self.kinds.append(from_canonical(text))
+        return number
 
     @property
     def healthy(self) -> Symptoms:
         """What the program does on a healthy machine."""
-        return self._healthy
+        return self.kinds[0]
 
     @property
     def healthy_steps(self) -> int:
         """How many instructions the healthy run takes."""
         return self._profile.result.steps
 
-    def symptoms(self, plans: Sequence[MemoryPlan | None]) -> list[Symptoms]:
-        """Return what is seen under each plan; None is the healthy one."""
-        found: list[Symptoms] = []
-        for number, plan in enumerate(plans):
-            if number % 256 == 0:
-                self.progress(self.program.name, number, len(plans))
-            found.append(self._healthy if plan is None else self._of(plan))
-        self.progress(self.program.name, len(plans), len(plans))
-        self.save()
+    def codes(self, faults: Sequence[Fault | None], digests: Sequence[str]) -> IntArray:
+        """Return the place in :attr:`kinds` of what is seen under each fault (int64[n])."""
+        found = np.zeros(len(faults), np.int64)
+        for place, (fault, digest) in enumerate(zip(faults, digests, strict=True)):
+            if place % 256 == 0:
+                self.progress(self.program.name, place, len(faults))
+            code = self._code.get(digest)
+            found[place] = code if code is not None else self._run(fault, digest)
+        self.progress(self.program.name, len(faults), len(faults))
         return found
 
-    def _of(self, plan: MemoryPlan) -> Symptoms:
-        text = self._known.get(plan.digest)
-        if text is None:
-            step = self._profile.first_effect(plan)
-            if step is None:
-                return self._healthy
+    def symptoms(self, faults: Sequence[Fault | None]) -> list[Symptoms]:
+        """Return what is seen under each fault; None is the healthy machine."""
+        codes = self.codes(faults, [self.plans.digest(fault) for fault in faults])
+        return [self.kinds[code] for code in codes.tolist()]
+
+    def _run(self, fault: Fault | None, digest: str) -> int:
+        plan = self.plans.plan(fault)
+        step = self._profile.first_effect(plan) if plan is not None else None
+        if plan is None or step is None:
+            self._code[digest] = 0
+        else:
             run = self._profile.resume(plan, step)
             run.advance()
-            text = canonical(symptoms_of(self.machine, run.result()))
-            self._known[plan.digest] = text
-            self._fresh += 1
-        if text not in self._spelled:
-            self._spelled[text] = from_canonical(text)
-        return self._spelled[text]
+            self._code[digest] = self._number(canonical(symptoms_of(self.machine, run.result())))
+        self._fresh += 1
+        return self._code[digest]
 
     # --- what is kept on disk
 
@@ -118,44 +129,16 @@ class ProgramRuns:
         )  # fmt: skip
         return hashlib.blake2b(repr(parts).encode(), digest_size=16).hexdigest()
 
-    def _load(self) -> dict[str, str]:
+    def _load(self) -> None:
         try:
-            data = json.loads(self._file.read_text(encoding="utf-8"))
-            texts = data["symptoms"]
-            return {digest: texts[number] for digest, number in data["plans"].items()}
-        except (OSError, ValueError, KeyError, IndexError, TypeError):
-            return {}
+            data = json.loads(kept_text(self._file))
+            codes = [self._number(str(text)) for text in data["symptoms"]]
+            self._code.update({digest: codes[number] for digest, number in data["plans"].items()})
+        except (ValueError, KeyError, IndexError, TypeError):
+            return
 
     def save(self) -> None:
         """Keep what was run; a folder that cannot be written is no misfortune."""
-        if not self.cached or not self._fresh:
-            return
-        texts: dict[str, int] = {}
-        plans = {digest: texts.setdefault(text, len(texts)) for digest, text in self._known.items()}
-        _replace(self._file, json.dumps({"symptoms": list(texts), "plans": plans}))
-        self._fresh = 0
-
-
-def _replace(path: Path, text: str) -> None:
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        handle, temporary = tempfile.mkstemp(dir=path.parent, suffix=".part")
-        with os.fdopen(handle, "w", encoding="utf-8") as stream:
-            stream.write(text)
-        Path(temporary).replace(path)
-    except OSError:
-        return
-
-
-def distinct(found: Iterable[Symptoms]) -> tuple[list[int], list[Symptoms]]:
-    """Return the number of each one's symptoms, and the different symptoms in order of appearance."""
-    numbers: dict[int, int] = {}
-    kept: list[Symptoms] = []
-    of = []
-    for one in found:
-        number = numbers.get(id(one))
-        if number is None:
-            number = numbers[id(one)] = len(kept)
-            kept.append(one)
-        of.append(number)
-    return of, kept
+        if self.cached and self._fresh:
+            keep_text(self._file, json.dumps({"symptoms": list(self._texts), "plans": self._code}))
+            self._fresh = 0

@@ -6,23 +6,21 @@ inside chips) those are listed that the evidence names, and of the rest a sample
 standing for many: the prior of the whole family is kept, only its members are not all tried.
 """
 
-from collections.abc import Collection, Iterator
+from collections.abc import Iterator
 from typing import Final
 
 import numpy as np
-from attrs import frozen
+from attrs import define, field, frozen
 
-from emu.memory import MemoryPlan
 from faults.boards.board import Board
 from faults.fault import Fault, FaultPart
-from faults.hypotheses import Hypothesis, spread
+from faults.hypotheses import Hypothesis, IntArray, reweighted, spread
 from faults.kinds import kind_named
-from faults.lower import plan_of
 from faults.notation import fault_text
 from faults.predictions.clues import Clues
 from faults.priors import Priors
 from faults.sites import CellBit, SelectLine, Site
-from faults.universe import CellBlock, universe_of
+from faults.universe import CellBlock, Listed, universe_of
 
 SAMPLE: Final = 60
 """How many members of a fine family and kind are tried beside those that the evidence names."""
@@ -66,65 +64,83 @@ class Suspects:
         return text
 
 
-def suspects_of(board: Board, priors: Priors, clues: Clues, *, sample: int = SAMPLE) -> Suspects:
-    """Return the suspects of a board under a table of priors. ``clues``: what points at fine sites."""
-    maker = _Maker(board, priors)
-    blocks = universe_of(board).faults.blocks
-    found: list[Suspect] = []
-    skipped = 0
-    for block in blocks:
-        if isinstance(block, CellBlock):
-            listed = list(maker.fine(block, clues, sample))
-            skipped += len(block) - len(listed)
-            found += listed
-        else:
-            found += [maker.suspect(fault) for fault in block.all()]
-    if clues.comes_and_goes:
-        found += [maker.chancy(s) for s in tuple(found) if s.stands_for == 1]
-    total = spread([s.hypothesis for s in found], healthy_share=priors.healthy)
-    found.append(Suspect(None, total[-1]))
-    return Suspects(board, tuple(found), sum(len(b) for b in blocks), skipped)
+@define(eq=False)
+class SuspectMaker:
+    """Makes the suspects of cases of one board under one table of priors; the same ones only once."""
 
-
-@frozen(eq=False)
-class _Maker:
     board: Board
     priors: Priors
+    _blocks: tuple[Listed | CellBlock, ...] = field(init=False)
+    _known: dict[tuple[int, int], Suspect] = field(factory=dict, init=False)
+    _chosen: dict[tuple[int, int], tuple[int, ...]] = field(factory=dict, init=False)
+    _regions: dict[int, tuple[IntArray, IntArray]] = field(factory=dict, init=False)
 
-    def suspect(self, fault: Fault, stands_for: int = 1) -> Suspect:
-        part = fault.parts[0]
-        site = self.board.site(part.sites[0])
-        kind = kind_named(part.kind)
-        weight = self.priors.weight(site.part, part.kind, kind.weight) * stands_for
-        text = fault_text(fault, self.board)
-        return Suspect(fault, Hypothesis(text, weight, site.part, _label(self.board, part, site)), stands_for)
+    def __attrs_post_init__(self) -> None:
+        self._blocks = universe_of(self.board).faults.blocks
 
-    def chancy(self, steady: Suspect) -> Suspect:
+    def suspects(self, clues: Clues, *, sample: int = SAMPLE) -> Suspects:
+        """Return the suspects of a case. ``clues``: what points at fine sites."""
+        found: list[Suspect] = []
+        tried = 0
+        for number, block in enumerate(self._blocks):
+            if isinstance(block, CellBlock):
+                listed = self._fine(number, block, clues, sample)
+                tried += len(block) - len(listed)
+                found += listed
+            else:
+                found += [self._suspect(number, place) for place in range(len(block))]
+        if clues.comes_and_goes:
+            found += [self._chancy(s) for s in tuple(found) if s.stands_for == 1]
+        total = spread([s.hypothesis for s in found], healthy_share=self.priors.healthy)
+        found.append(Suspect(None, total[-1]))
+        return Suspects(self.board, tuple(found), sum(len(b) for b in self._blocks), tried)
+
+    def _suspect(self, number: int, place: int) -> Suspect:
+        known = self._known.get((number, place))
+        if known is None:
+            fault = self._blocks[number].fault(place)
+            part = fault.parts[0]
+            site = self.board.site(part.sites[0])
+            kind = kind_named(part.kind)
+            weight = self.priors.weight(site.part, part.kind, kind.weight)
+            text = fault_text(fault, self.board)
+            label = _label(self.board, part, site)
+            known = Suspect(fault, Hypothesis(text, weight, site.part, label))
+            self._known[number, place] = known
+        return known
+
+    def _chancy(self, steady: Suspect) -> Suspect:
         """Return the same fault, coming and going. Its rate is not known: it is written as half the time."""
         one = steady.hypothesis
         factor = self.priors.way.get("intermittent", INTERMITTENT_SHARE)
         twin = Hypothesis(f"{one.fault}@50%", one.weight * factor, one.part, f"{one.label} (comes and goes)")
         return Suspect(steady.fault, twin, chancy=True)
 
-    def fine(self, block: CellBlock, clues: Clues, sample: int) -> Iterator[Suspect]:
-        named = sorted(set(self._named(block, clues)))[:_MOST_NAMED]
-        yield from (self.suspect(block.fault(n)) for n in named)
-        rest = len(block) - len(named)
-        count = min(sample, rest)
-        if not count:
-            return
-        draws = np.random.default_rng(len(block)).permutation(min(len(block), 1 << 22))
+    def _fine(self, number: int, block: CellBlock, clues: Clues, sample: int) -> list[Suspect]:
+        named = sorted(set(self._named(number, block, clues)))[:_MOST_NAMED]
         known = set(named)
-        chosen = [n for n in draws[: count + len(named)].tolist() if n not in known][:count]
-        for place, number in enumerate(sorted(chosen)):
+        rest = len(block) - len(named)
+        chosen = [n for n in self._sample(number, block, sample + len(named)) if n not in known]
+        count = min(sample, rest, len(chosen))
+        found = [self._suspect(number, n) for n in named]
+        for place, member in enumerate(sorted(chosen[:count])):
+            one = self._suspect(number, member)
             stands_for = rest // count + (place < rest % count)
-            yield self.suspect(block.fault(number), stands_for)
+            weighted = reweighted(one.hypothesis, one.hypothesis.weight * stands_for)
+            found.append(Suspect(one.fault, weighted, stands_for))
+        return found
 
-    def _named(self, block: CellBlock, clues: Clues) -> Iterator[int]:
+    def _sample(self, number: int, block: CellBlock, count: int) -> tuple[int, ...]:
+        count = min(len(block), -(-count // 1024) * 1024)
+        if (number, count) not in self._chosen:
+            draws = np.random.default_rng(len(block)).choice(len(block), count, replace=False)
+            self._chosen[number, count] = tuple(draws.tolist())
+        return self._chosen[number, count]
+
+    def _named(self, number: int, block: CellBlock, clues: Clues) -> Iterator[int]:
         """Yield the members of a fine family that the evidence points at."""
         family, several = block.family, len(block.variants)
-        store = family.store
-        addresses = clues.addresses.get(store, frozenset())
+        addresses = clues.addresses.get(family.store, frozenset())
         if not addresses:
             return
         sample = self.board.member(family, (0,) * len(family.dimensions))
@@ -135,15 +151,24 @@ class _Maker:
                     first = block.rows.index(address) * width * several
                     yield from range(first, first + width * several)
             return
-        for member in range(len(block) // several):
-            row, rest = divmod(member, block.per_row)
-            site = family.site(family.indices(block.rows[row] * block.per_row + rest))
-            if _holds(site, addresses):
+        masks, values = self._decoded(number, block)
+        for address in addresses:
+            for member in np.flatnonzero((address & masks) == values).tolist():
                 yield from range(member * several, (member + 1) * several)
 
-
-def _holds(site: Site, addresses: Collection[int]) -> bool:
-    return isinstance(site.role, SelectLine) and any(a in site.role.region for a in addresses)
+    def _decoded(self, number: int, block: CellBlock) -> tuple[IntArray, IntArray]:
+        """Return which addresses each member of a fine family serves: ``address & mask == value``."""
+        if number not in self._regions:
+            family = block.family
+            roles = []
+            for member in range(len(block) // len(block.variants)):
+                row, rest = divmod(member, block.per_row)
+                indices = family.indices(block.rows[row] * block.per_row + rest)
+                roles.append(family.site(indices).role)
+            regions = [(r.region.mask, r.region.value) if isinstance(r, SelectLine) else (0, -1) for r in roles]
+            table = np.array(regions, np.int64).reshape(-1, 2)
+            self._regions[number] = table[:, 0].copy(), table[:, 1].copy()
+        return self._regions[number]
 
 
 def _label(board: Board, part: FaultPart, site: Site) -> str:
@@ -151,8 +176,3 @@ def _label(board: Board, part: FaultPart, site: Site) -> str:
     said = " and ".join(s.noun for s in sites)
     marks = list(dict.fromkeys(text for s in sites if (text := s.labels.text())))
     return f"{said} ({'; '.join(marks)})" if marks else said
-
-
-def plans_of(board: Board, faults: Collection[Fault | None]) -> list[MemoryPlan | None]:
-    """Return the plan of each fault, None for none."""
-    return [None if fault is None else plan_of(board, fault) for fault in faults]
