@@ -180,7 +180,19 @@ class RunProfile:
             chosen = chosen[((chosen & rule.keep_mask) ^ rule.flip_mask) != chosen]
         if not len(chosen):
             return NEVER
-        return int(self.touched(rule.on)[base + chosen].min())
+        reading, writing = (READ_0, READ_1), (WRITTEN_0, WRITTEN_1)
+        ways = {"read": (reading,), "write": (writing,), "both": (reading, writing)}[rule.on]
+        return min(self._word_altered(rule, base + chosen, *way) for way in ways)
+
+    def _word_altered(self, rule: Rule, cells: Ints, zero: int, one: int) -> int:
+        """Return the first step at which a word passed that a word rule would alter, or could."""
+        bits = [b for b in range(rule.bits.bit_length()) if rule.bits >> b & 1]
+        if rule.action in {"tie-or", "tie-and", "swap"} and len(bits) == 2:
+            zeros, ones = (([self.steps_of(k, cells, b) for b in bits]) for k in (zero, one))
+            apart = np.minimum(np.maximum(zeros[0], ones[1]), np.maximum(ones[0], zeros[1]))
+            return int(apart.min())
+        kinds = {"set": (zero,), "clear": (one,)}.get(rule.action, (zero, one))
+        return min((int(self.steps_of(k, cells, b).min()) for k in kinds for b in bits), default=NEVER)
 
     # --- runs derived from this one
 

@@ -1,0 +1,262 @@
+"""Runs a universe of faults on programs: in parallel, resumably, with the same answer however it is cut up.
+
+What is done: faults with equal plans are one group; a group is run on every job from where it first matters,
+if it ever does (``faults.screen``); what was seen is kept once for all groups that show it.
+"""
+
+import hashlib
+import os
+import threading
+import time
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import FIRST_COMPLETED, Executor, Future, ThreadPoolExecutor, wait
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+from attrs import define, field, frozen
+
+from faults.results import ResultsFile
+from faults.screen import Reason
+from faults.universe import Universe
+from faults.worker import Outcome, prepared, run_chunk
+from faults.workload import Chunk, Grouping, Job, chunks, grouped
+
+Ints = npt.NDArray[np.int32]
+PER_WORKER: Final = 3  # chunks handed out ahead of time
+
+
+@frozen
+class Progress:
+    """How far a campaign is: group-and-program pairs done of all, those found in kept results, seconds."""
+
+    done: int
+    total: int
+    kept: int
+    seconds: float
+
+    @property
+    def rate(self) -> float:
+        """Pairs a second that were worked out, not found."""
+        return (self.done - self.kept) / self.seconds if self.seconds > 0 else 0.0
+
+    @property
+    def seconds_left(self) -> float | None:
+        """Seconds that the rest will take at this rate, or None before there is a rate."""
+        return (self.total - self.done) / self.rate if self.rate > 0 else None
+
+
+Watcher = Callable[[Progress], None]
+
+
+@define(eq=False)
+class Campaign:
+    """What came of a campaign.
+
+    ``seen`` (int32[jobs, groups]): the number of each group's record among ``records``; records are numbered
+    in the order of jobs, then groups, with the healthy record of each job before its others. ``reasons``
+    (int8[jobs, groups]): a :class:`faults.screen.Reason` where a group looks healthy.
+    ``runs``: how many runs were made, beside the healthy ones.
+    """
+
+    universe: Universe
+    grouping: Grouping
+    jobs: tuple[Job, ...]
+    seen: Ints
+    reasons: npt.NDArray[np.int8]
+    records: tuple[bytes, ...]
+    healthy: tuple[int, ...]
+    runs: int
+
+    def shows(self) -> npt.NDArray[np.bool_]:
+        """Return which groups look different from a healthy machine, clock in hand (bool[jobs, groups])."""
+        shown: npt.NDArray[np.bool_] = self.seen != np.array(self.healthy, np.int32)[:, None]
+        return shown
+
+
+class CampaignStoppedError(Exception):
+    """The campaign was told to stop. ``kept`` is where finished parts are, or None."""
+
+    def __init__(self, kept: Path | None) -> None:
+        super().__init__("the campaign was stopped")
+        self.kept = kept
+
+
+def result_id(job: Job, chunk: Chunk) -> bytes:
+    """Return the strong id of the outcome of a chunk on a job (SHA-256)."""
+    return hashlib.sha256(f"{job.digest} {chunk.digest}".encode()).digest()
+
+
+def run_campaign(
+    universe: Universe,
+    jobs: Sequence[Job],
+    *,
+    executor: Executor | None = None,
+    workers: int = 0,
+    results: Path | None = None,
+    watcher: Watcher | None = None,
+    jit: bool | None = None,
+) -> Campaign:
+    """Run every fault of a universe on every job.
+
+    ``executor``: any; without one, ``workers`` threads (0: one a processor). ``results``: the file in which
+    finished parts are kept and from which they are taken again. ``watcher`` is told how far it is, several
+    times a second. ``jit``: compile or not; None: if numba is there. On KeyboardInterrupt work stops within a
+    second and ``CampaignStoppedError`` is raised.
+    """
+    count = workers or os.cpu_count() or 1
+    kept = ResultsFile(results) if results is not None else None
+    own = ThreadPoolExecutor(count, "campaign") if executor is None else None
+    try:
+        for job in jobs:
+            prepared(job, jit=jit)  # compiles once, and fails here if an image does not fit
+        work = _Work(universe, tuple(jobs), kept, watcher, jit, PER_WORKER * count)
+        work.run(own or executor, shared=own is not None)  # type: ignore[arg-type]  # one of them is there
+        return work.outcome()
+    finally:
+        if own is not None:
+            own.shutdown(wait=True, cancel_futures=True)
+        if kept is not None:
+            kept.close()
+
+
+@define(eq=False)
+class _Work:
+    universe: Universe
+    jobs: tuple[Job, ...]
+    kept: ResultsFile | None
+    watcher: Watcher | None
+    jit: bool | None
+    ahead: int
+    grouping: Grouping = field(init=False)
+    stop: threading.Event = field(factory=threading.Event)
+    table: "_Table" = field(init=False)
+    begun: float = field(factory=time.monotonic)
+    done: int = 0
+    found: int = 0
+
+    def __attrs_post_init__(self) -> None:
+        self.grouping = grouped(self.universe)
+        self.table = _Table(self.jobs, len(self.grouping), self.jit)
+
+    def run(self, executor: Executor, *, shared: bool) -> None:
+        """Hand out chunks and gather what comes back."""
+        pending: dict[Future[list[Outcome]], tuple[Chunk, tuple[int, ...]]] = {}
+        going = (lambda: not self.stop.is_set()) if shared else None
+        try:
+            for chunk in chunks(self.universe, self.grouping):
+                todo = tuple(self._missing(chunk))
+                if todo:
+                    jobs = [self.jobs[i] for i in todo]
+                    pending[_submit(executor, chunk, jobs, going, self.jit)] = (chunk, todo)
+                while len(pending) >= self.ahead:
+                    self._gather(pending)
+            while pending:
+                self._gather(pending)
+        except KeyboardInterrupt:
+            self.stop.set()
+            for future in pending:
+                future.cancel()
+            raise CampaignStoppedError(self.kept.path if self.kept else None) from None
+
+    def _missing(self, chunk: Chunk) -> Iterator[int]:
+        """Yield the jobs of which no outcome is kept; take over those that are."""
+        for number, job in enumerate(self.jobs):
+            outcome = self.kept.get(result_id(job, chunk)) if self.kept is not None else None
+            if outcome is None:
+                yield number
+            else:
+                self.table.add(number, chunk, outcome)
+                self.done += len(chunk)
+                self.found += len(chunk)
+
+    def _gather(self, pending: dict[Future[list[Outcome]], tuple[Chunk, tuple[int, ...]]]) -> None:
+        finished, _ = wait(pending, timeout=0.25, return_when=FIRST_COMPLETED)
+        for future in finished:
+            chunk, todo = pending.pop(future)
+            for number, outcome in zip(todo, future.result(), strict=True):
+                if self.kept is not None:
+                    self.kept.put(result_id(self.jobs[number], chunk), outcome)
+                self.table.add(number, chunk, outcome)
+                self.done += len(chunk)
+        if self.watcher is not None:
+            total = len(self.grouping) * len(self.jobs)
+            self.watcher(Progress(self.done, total, self.found, time.monotonic() - self.begun))
+
+    def outcome(self) -> Campaign:
+        """Return the whole campaign, numbered in an order that no worker can change."""
+        seen, records, healthy = self.table.numbered()
+        return Campaign(
+            self.universe,
+            self.grouping,
+            self.jobs,
+            seen,
+            self.table.reasons,
+            records,
+            healthy,
+            self.table.runs,
+        )
+
+
+def _submit(
+    executor: Executor,
+    chunk: Chunk,
+    jobs: Sequence[Job],
+    going: Callable[[], bool] | None,
+    jit: bool | None,
+) -> Future[list[Outcome]]:
+    if going is None:  # another process: a question whether to go on cannot be asked from there
+        return executor.submit(run_chunk, chunk, jobs, jit=jit)
+    return executor.submit(run_chunk, chunk, jobs, going=going, jit=jit)
+
+
+@define(eq=False)
+class _Table:
+    """What was seen, numbered as it came in."""
+
+    jobs: tuple[Job, ...]
+    groups: int
+    jit: bool | None
+    numbers: dict[bytes, int] = field(factory=dict)
+    seen: Ints = field(init=False)
+    reasons: npt.NDArray[np.int8] = field(init=False)
+    runs: int = 0
+
+    def __attrs_post_init__(self) -> None:
+        self.seen = np.full((len(self.jobs), self.groups), -1, np.int32)
+        self.reasons = np.zeros((len(self.jobs), self.groups), np.int8)
+
+    def add(self, job: int, chunk: Chunk, outcome: Outcome) -> None:
+        """Take in the outcome of a chunk on a job."""
+        numbers = self.numbers
+        own = np.array([numbers.setdefault(r, len(numbers)) for r in outcome.records], np.int32)
+        self.seen[job, chunk.groups] = own[outcome.seen]
+        self.reasons[job, chunk.groups] = outcome.reasons
+        self.runs += outcome.runs
+
+    def numbered(self) -> tuple[Ints, tuple[bytes, ...], tuple[int, ...]]:
+        """Return ``seen``, records and healthy numbers in canonical order."""
+        records = list(self.numbers)
+        healthy = [prepared(job, jit=self.jit).healthy for job in self.jobs]
+        for record in healthy:
+            if record not in self.numbers:
+                self.numbers[record] = len(records)
+                records.append(record)
+        firsts = [self.numbers[record] for record in healthy]
+        rows = [np.concatenate([[h], row]) for h, row in zip(firsts, self.seen, strict=True)]
+        order = _by_first_coming(np.concatenate(rows)) if rows else np.zeros(0, np.int64)
+        place = np.full(len(records), -1, np.int32)
+        place[order] = np.arange(len(order))
+        return place[self.seen], tuple(records[i] for i in order), tuple(int(place[i]) for i in firsts)
+
+
+def _by_first_coming(numbers: Ints) -> npt.NDArray[np.int64]:
+    values, first = np.unique(numbers, return_index=True)
+    found: npt.NDArray[np.int64] = values[np.argsort(first, kind="stable")].astype(np.int64)
+    return found
+
+
+def reason_of(campaign: Campaign, job: int, group: int) -> Reason:
+    """Return why a group shows nothing on a job."""
+    return Reason(int(campaign.reasons[job, group]))
