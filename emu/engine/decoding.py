@@ -1,28 +1,66 @@
 """A tree of look-ups that tells which instruction a word is, for words too wide for one table."""
 
+from collections.abc import Iterator
 from typing import Final
 
 from emu.spec import InstructionSpec, MachineSpec
 
 _MOST_BITS: Final = 8
+_MOST_ENTRIES: Final = 1 << 15
 _UNKNOWN: Final = -1
 Numbered = tuple[int, InstructionSpec]
+
+
+class _TooLargeError(Exception):
+    """The tree would be larger than a list is worth."""
 
 
 def decoding_tree(machine: MachineSpec) -> list[int]:
     """Return nodes behind each other: shift, mask, then an entry for every value of those bits.
 
     An entry is the place of another node, or -2 - n for instruction n (-1: no instruction). The first
-    instruction in the order of the machine file wins, as in the walking engine.
+    instruction in the order of the machine file wins, as in the walking engine. Encodings that share few
+    bits could make a tree of any size; then the instructions are tried one after the other.
     """
     tree: list[int] = []
-    _node(tree, list(enumerate(machine.instructions)), 0, 0)
+    try:
+        _node(tree, list(enumerate(machine.instructions)), 0, 0)
+    except _TooLargeError:
+        return _one_by_one(machine.instructions)
     return tree
+
+
+def _one_by_one(instructions: tuple[InstructionSpec, ...]) -> list[int]:
+    """Return a chain: the runs of bits of the first instruction; on a mismatch those of the next."""
+    runs = [list(_runs(i.mask)) for i in instructions]
+    sizes = [sum(2 + (1 << width) for _, width in r) for r in runs]
+    tree: list[int] = []
+    for number, instruction in enumerate(instructions):
+        after = sum(sizes[: number + 1])
+        other = after if number + 1 < len(instructions) else _UNKNOWN
+        for place, (shift, width) in enumerate(runs[number]):
+            wanted = instruction.match >> shift & ((1 << width) - 1)
+            following = len(tree) + 2 + (1 << width) if place + 1 < len(runs[number]) else -2 - number
+            tree += [shift, (1 << width) - 1]
+            tree += [following if value == wanted else other for value in range(1 << width)]
+    return tree
+
+
+def _runs(bits: int) -> Iterator[tuple[int, int]]:
+    """Yield shift and width of runs of ones, none wider than a node tests; (0, 0) if there is none."""
+    if not bits:
+        yield 0, 0
+    while bits:
+        shift, width = _longest_run(bits)
+        yield shift, width
+        bits &= ~(((1 << width) - 1) << shift)
 
 
 def _node(tree: list[int], candidates: list[Numbered], known: int, value: int) -> int:
     """Append the node for words whose ``known`` bits are ``value``; return its place."""
     place = len(tree)
+    if place > _MOST_ENTRIES:
+        raise _TooLargeError
     shift, width = _bits_to_test(candidates, known)
     tree += [shift, (1 << width) - 1, *([_UNKNOWN] * (1 << width))]
     tested = ((1 << width) - 1) << shift
