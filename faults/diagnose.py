@@ -1,6 +1,6 @@
 """From a case to its ranking: reads the evidence, predicts, ranks, and searches pairs where nothing fits."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 from attrs import frozen
@@ -52,13 +52,19 @@ def diagnose(case: Case, *, progress: Progress = no_progress, pairs: bool = True
     return found
 
 
-def diagnose_scene(scene: Scene, workshop: Workshop, *, pairs: bool = True) -> Diagnosis:
-    """Return the diagnosis of a scene in a workshop of its board, which may serve many."""
+def diagnose_scene(
+    scene: Scene, workshop: Workshop, dumps: Mapping[int, Observed] | None = None, *, pairs: bool = True
+) -> Diagnosis:
+    """Return the diagnosis of a scene in a workshop of its board, which may serve many.
+
+    ``dumps``: by entry number; read from their files if not given.
+    """
     case = scene.case
-    dumps = {n: observed_dump(scene, n, e) for n, e in enumerate(case.entries) if isinstance(e, Dump)}
+    if dumps is None:
+        dumps = {n: observed_dump(scene, n, e) for n, e in enumerate(case.entries) if isinstance(e, Dump)}
     clues = clues_of(case, scene.machine, [d for d in dumps.values() if not d.misread_file])
     suspects = workshop.maker.suspects(clues)
-    columns = Columns(scene, dumps, workshop)
+    columns = Columns(scene, dict(dumps), workshop)
     subjects = tuple(Subject(s.fault, s.chancy) for s in suspects.all)
     hypotheses = suspects.hypotheses
     predicted = columns.predict(subjects, weights_of(hypotheses))

@@ -70,19 +70,19 @@ class SuspectMaker:
 
     board: Board
     priors: Priors
-    _blocks: tuple[Listed | CellBlock, ...] = field(init=False)
+    blocks: tuple[Listed | CellBlock, ...] = field(init=False)
     _known: dict[tuple[int, int], Suspect] = field(factory=dict, init=False)
     _chosen: dict[tuple[int, int], tuple[int, ...]] = field(factory=dict, init=False)
     _regions: dict[int, tuple[IntArray, IntArray]] = field(factory=dict, init=False)
 
     def __attrs_post_init__(self) -> None:
-        self._blocks = universe_of(self.board).faults.blocks
+        self.blocks = universe_of(self.board).faults.blocks
 
     def suspects(self, clues: Clues, *, sample: int = SAMPLE) -> Suspects:
         """Return the suspects of a case. ``clues``: what points at fine sites."""
         found: list[Suspect] = []
         tried = 0
-        for number, block in enumerate(self._blocks):
+        for number, block in enumerate(self.blocks):
             if isinstance(block, CellBlock):
                 listed = self._fine(number, block, clues, sample)
                 tried += len(block) - len(listed)
@@ -93,21 +93,25 @@ class SuspectMaker:
             found += [self._chancy(s) for s in tuple(found) if s.stands_for == 1]
         total = spread([s.hypothesis for s in found], healthy_share=self.priors.healthy)
         found.append(Suspect(None, total[-1]))
-        return Suspects(self.board, tuple(found), sum(len(b) for b in self._blocks), tried)
+        return Suspects(self.board, tuple(found), sum(len(b) for b in self.blocks), tried)
 
     def _suspect(self, number: int, place: int) -> Suspect:
         known = self._known.get((number, place))
         if known is None:
-            fault = self._blocks[number].fault(place)
+            fault = self.blocks[number].fault(place)
             part = fault.parts[0]
             site = self.board.site(part.sites[0])
-            kind = kind_named(part.kind)
-            weight = self.priors.weight(site.part, part.kind, kind.weight)
             text = fault_text(fault, self.board)
             label = _label(self.board, part, site)
-            known = Suspect(fault, Hypothesis(text, weight, site.part, label))
+            known = Suspect(fault, Hypothesis(text, self.weight(fault), site.part, label))
             self._known[number, place] = known
         return known
+
+    def weight(self, fault: Fault) -> float:
+        """Return the prior weight of a single fault."""
+        part = fault.parts[0]
+        site = self.board.site(part.sites[0])
+        return self.priors.weight(site.part, part.kind, kind_named(part.kind).weight)
 
     def _chancy(self, steady: Suspect) -> Suspect:
         """Return the same fault, coming and going. Its rate is not known: it is written as half the time."""

@@ -1,0 +1,352 @@
+"""Hidden-fault trials: a fault is drawn, the machine simulated, and what people would have seen of it is matched.
+
+Run as a script it prints the tables and writes docs/performance/trials.csv. The tests of this folder use it
+with fewer trials.
+
+What is observed: some programs of the machine, each as passed, hung, restarting, or failed with the first line
+it printed; in some trials the reading of a store, whole or in part. At least one of them is not a pass, for
+without a failure there is no case. Faults are drawn by the prior odds (for calibration) or evenly over the
+kinds (for the table by kind).
+"""
+
+import csv
+import sys
+import time
+from collections import Counter, defaultdict
+from pathlib import Path
+
+import numpy as np
+from attrs import define, field, frozen
+
+from emu.engine.contract import RunRequest
+from emu.engine.powerup import power_up
+from emu.load import load_machine
+from emu.where import Source
+from faults.boards import load_board
+from faults.case.load import parse_case
+from faults.case.model import Dump
+from faults.costs import load_costs
+from faults.diagnose import Diagnosis, diagnose_scene
+from faults.dump import scattered
+from faults.fault import Fault
+from faults.lower import plan_of
+from faults.notation import fault_text
+from faults.predictions.columns import Subject
+from faults.predictions.evidence import Observed
+from faults.predictions.programs import passes, restarting, unending
+from faults.predictions.reading import readings
+from faults.predictions.scene import Scene
+from faults.predictions.workshop import Workshop
+from faults.priors import load_priors
+
+PROGRAMS = {
+    "fulmar": ("gates", "selftest-core-march", "selftest-rope-banks", "selftest-bank-switch", "selftest-core-address"),
+    "dunlin": ("tides", "selftest-march", "selftest-march-low", "selftest-address", "selftest-worst"),
+    "sandpiper": ("logger", "selftest-march", "selftest-address", "selftest-check-bits"),
+}
+RIGHT_READING = 0.98
+DUMPED = 0.4
+GARBLED_LINE = 8
+
+
+@frozen
+class Outcome:
+    """One trial: the truth, whether the top group held it, its rank, and how sure the answer was."""
+
+    machine: str
+    sort: str
+    fault: str
+    kind: str
+    hit: bool
+    top_three: bool
+    sure: float
+    outcome: str
+    group: int
+    seconds: float
+
+
+@define(eq=False)
+class Trials:
+    """Trials of one machine. ``seed``: what everything is drawn from."""
+
+    name: str
+    seed: int = 1
+    workshop: Workshop = field(init=False)
+    scene: Scene = field(init=False)
+    random: np.random.Generator = field(init=False)
+    contents: list = field(init=False)
+
+    def __attrs_post_init__(self) -> None:
+        machine = load_machine(self.name)
+        board = load_board(machine)
+        priors = load_priors()
+        self.workshop = Workshop(board, priors)
+        self.scene = Scene(parse_case(Source("case.toml", self.head)), machine, board, priors, load_costs())
+        self.random = np.random.default_rng(self.seed)
+        image = self.scene.program(PROGRAMS[self.name][0]).image
+        held = power_up(RunRequest(machine, image))
+        self.contents = [
+            scattered(machine, n) if s.writable else held[n][: s.words] for n, s in enumerate(machine.stores)
+        ]
+
+    @property
+    def head(self) -> str:
+        return f'format = "case/1"\nmachine = "{self.name}"\n'
+
+    # --- drawing faults
+
+    def by_prior(self) -> Fault:
+        """Return a fault drawn by the prior odds over the whole universe."""
+        blocks = self.workshop.maker.blocks
+        weights = np.array([self.block_weight(n) for n in range(len(blocks))])
+        number = int(self.random.choice(len(blocks), p=weights / weights.sum()))
+        block = blocks[number]
+        if hasattr(block, "faults"):
+            each = np.array([self.weight(f) for f in block.faults])
+            return block.faults[int(self.random.choice(len(each), p=each / each.sum()))]
+        return block.fault(int(self.random.integers(len(block))))
+
+    def block_weight(self, number: int) -> float:
+        if number not in _WEIGHTS[self.name]:
+            block = self.workshop.maker.blocks[number]
+            if hasattr(block, "faults"):
+                found = sum(self.weight(f) for f in block.faults)
+            else:
+                found = self.weight(block.fault(0)) * len(block)
+            _WEIGHTS[self.name][number] = found
+        return _WEIGHTS[self.name][number]
+
+    def weight(self, fault: Fault) -> float:
+        return self.workshop.maker.weight(fault)
+
+    def by_kind(self) -> Fault:
+        """Return a fault of a kind drawn evenly."""
+        if not _KINDS[self.name]:
+            for block in self.workshop.maker.blocks:
+                for n in range(0, len(block), max(1, len(block) // 4000)):
+                    fault = block.fault(n)
+                    _KINDS[self.name].setdefault(fault.parts[0].kind, []).append(fault)
+        kinds = sorted(_KINDS[self.name])
+        chosen = _KINDS[self.name][kinds[int(self.random.integers(len(kinds)))]]
+        return chosen[int(self.random.integers(len(chosen)))]
+
+    # --- what is seen
+
+    def observe(self, fault: Fault, misread: int) -> tuple[str, dict[int, Observed]] | None:
+        """Return a case about a fault and the dumps of it; None if nobody would have noticed anything.
+
+        ``misread``: -1 each observation is misread with its chance; 0 none; 1 exactly one.
+        """
+        names = list(PROGRAMS[self.name])
+        count = int(self.random.integers(2, len(names) + 1))
+        chosen = [str(n) for n in self.random.permutation(names)[:count]]
+        dumped = self.random.random() < DUMPED
+        flags = self.misread_flags(count + dumped, misread)
+        entries, noticed = [], False
+        for name, wrong in zip(chosen, flags, strict=False):
+            text, failing = self.entry(name, fault, wrong)
+            entries.append(text)
+            noticed = noticed or failing
+        dumps: dict[int, Observed] = {}
+        if dumped:
+            observed = self.dump(len(entries), fault, flags[-1])
+            dumps[len(entries)] = observed
+            entries.append(
+                f'[[entry]]\nkind = "dump"\nstore = "{observed.dump.store}"\nfile = "x.lst"\n'
+            )
+            noticed = noticed or bool(observed.wrong.any())
+        return (self.head + "\n".join(entries), dumps) if noticed else None
+
+    def misread_flags(self, count: int, misread: int) -> list[bool]:
+        if misread < 0:
+            return [bool(self.random.random() > RIGHT_READING) for _ in range(count)]
+        flags = [False] * count
+        if misread:
+            flags[int(self.random.integers(count))] = True
+        return flags
+
+    def entry(self, name: str, fault: Fault, wrong: bool) -> tuple[str, bool]:
+        """Return what somebody writes of a program's run, and whether it is no pass."""
+        runs = self.workshop.runs(self.scene.program(name))
+        seen = runs.symptoms([fault])[0]
+        head = f'[[entry]]\nprogram = "{name}"\n'
+        if passes(seen, runs.healthy):
+            if wrong:
+                return f'{head}kind = "failed"\n', True
+            return f'{head}kind = "passed"\n', False
+        if unending(seen):
+            if wrong:
+                return f'{head}kind = "passed"\n', False
+            kind = "restarts" if restarting(seen) else "hung"
+            return f'{head}kind = "{kind}"\n', True
+        line = self.line(name, seen)
+        if wrong and line:
+            return f'{head}kind = "failed"\ntext = "{self.slip(line)}"\n', True
+        if wrong:
+            return f'{head}kind = "passed"\n', False
+        text = f'text = "{line}"\n' if line else ""
+        return f'{head}kind = "failed"\n{text}', True
+
+    def line(self, name: str, seen) -> str:
+        """Return the line that is copied: that which a self-test prints of a failure, if it can be copied."""
+        if not name.startswith("selftest"):
+            return ""
+        first = next((x.strip() for x in seen.printed(1).splitlines() if x.strip()), "")
+        plain = first.isascii() and first.isprintable() and '"' not in first and "\\" not in first and "?" not in first
+        return first if plain and len(first) <= 60 else ""
+
+    def slip(self, line: str) -> str:
+        places = [i for i, c in enumerate(line) if c in "01234567"]
+        if not places:
+            return line + "X"
+        at = places[int(self.random.integers(len(places)))]
+        return line[:at] + str((int(line[at]) + 1 + int(self.random.integers(7))) % 8) + line[at + 1 :]
+
+    def dump(self, number: int, fault: Fault, wrong: bool) -> Observed:
+        machine = self.scene.machine
+        store = int(self.random.integers(len(machine.stores)))
+        spec = machine.stores[store]
+        read = readings(plan_of(self.workshop.board, fault), store, self.contents[store]).copy()
+        full = (1 << spec.data_bits) - 1
+        known = np.full(spec.words, full, np.int64)
+        if self.random.random() < 0.5:  # only a part was read before the evening was over
+            part = spec.words // int(2 ** self.random.integers(1, 4))
+            first = int(self.random.integers(0, spec.words - part + 1))
+            known[:] = 0
+            known[first : first + part] = full
+        if wrong:
+            inside = np.flatnonzero(known)
+            for address in self.random.choice(inside, GARBLED_LINE):
+                read[address] = (int(read[address]) ^ int(self.random.integers(1, full + 1))) & full
+        sure = np.full(spec.words, (1 << spec.bits) - 1, np.int64)
+        entry = Dump(store=spec.name, file="x.lst")
+        return Observed(number, entry, store, read & full, known, self.contents[store], sure)
+
+    # --- matching
+
+    def run(self, sort: str, fault: Fault, misread: int) -> Outcome | None:
+        made = self.observe(fault, misread)
+        if made is None:
+            return None
+        text, dumps = made
+        case = parse_case(Source("case.toml", text))
+        scene = Scene(case, self.scene.machine, self.scene.board, self.scene.priors, self.scene.costs)
+        scene._programs.update(self.scene._programs)
+        began = time.process_time()
+        found = diagnose_scene(scene, self.workshop, dumps, pairs=sort == "pair")
+        ranks = self.ranks(found, fault)
+        top = found.ranking.group(1)
+        return Outcome(
+            self.name, sort, fault_text(fault, self.workshop.board), fault.parts[0].kind,
+            1 in ranks, bool(ranks & {1, 2, 3}), top.posterior, found.ranking.outcome, len(top.members),
+            time.process_time() - began,
+        )
+
+    def ranks(self, found: Diagnosis, fault: Fault) -> set[int]:
+        """Return which of the first three groups hold the fault, or stand for it.
+
+        A single cell need not be listed by itself, and of a pair one member stands for its group: a group
+        holds the fault if it foretells every observation as the fault does and is of the same kind.
+        """
+        ranking = found.ranking
+        text = fault_text(fault, self.workshop.board)
+        rank = ranking.rank_of(text)
+        ranks = {rank} if rank is not None else set()
+        wanted = "pair" if len(fault.parts) > 1 else "single"
+        own = found.columns.predict([Subject(fault)], np.ones(1), sift=False).columns
+        mine = np.array([float(c.chance[0]) for c in own])
+        for group in ranking.groups(3):
+            first = group.members[0]
+            theirs = np.array([float(c.chance[first]) for c in ranking.columns])
+            alike = np.isnan(theirs) | (mine == theirs)
+            if group.kind == wanted and rank is None and bool(alike.all()) and not bool(np.isnan(theirs).all()):
+                ranks.add(group.rank)
+        return ranks
+
+    def many(self, sort: str, count: int) -> list[Outcome]:
+        """Return ``count`` trials of a sort: prior, kind, misread or pair."""
+        done: list[Outcome] = []
+        tries = 0
+        while len(done) < count and tries < 40 * count:
+            tries += 1
+            if sort == "pair":
+                fault = self.pair()
+            else:
+                fault = self.by_kind() if sort == "kind" else self.by_prior()
+            if fault is None:
+                continue
+            misread = {"prior": 0, "kind": 0, "misread": 1, "calibration": -1, "pair": 0}[sort]
+            one = self.run(sort, fault, misread)
+            if one is not None:
+                done.append(one)
+        return done
+
+    def pair(self) -> Fault | None:
+        """Return two structural faults that can be told together."""
+        structural = [b for b in self.workshop.maker.blocks if hasattr(b, "faults")][0].faults
+        one, other = (structural[int(self.random.integers(len(structural)))] for _ in range(2))
+        both = one & other
+        if one == other or self.workshop.plans.plan(both) is None:
+            return None
+        return both
+
+
+_WEIGHTS: dict[str, dict[int, float]] = defaultdict(dict)
+_KINDS: dict[str, dict[str, list[Fault]]] = defaultdict(dict)
+BINS = ((0.0, 0.5), (0.5, 0.7), (0.7, 0.85), (0.85, 0.95), (0.95, 0.99), (0.99, 1.001))
+
+
+def table(outcomes: list[Outcome]) -> list[str]:
+    """Return the table of hits by machine and sort, by kind, and of calibration."""
+    lines = ["machine     trials  sort         top group   top three   CPU s each"]
+    groups = defaultdict(list)
+    for one in outcomes:
+        groups[one.machine, one.sort].append(one)
+    for (machine, sort), found in groups.items():
+        n = len(found)
+        hit, three = sum(o.hit for o in found) / n, sum(o.top_three for o in found) / n
+        each = sum(o.seconds for o in found) / n
+        lines.append(f"{machine:<11} {n:>6}  {sort:<11}  {hit:>8.1%}   {three:>8.1%}   {each:.2f}")
+    lines += ["", "of the answers given with  trials  were right"]
+    for low, high in BINS:
+        some = [o for o in outcomes if o.sort == "calibration" and low <= o.sure < high]
+        if some:
+            mean = sum(o.sure for o in some) / len(some)
+            right = sum(o.hit for o in some) / len(some)
+            lines.append(f"{low:>6.0%} to {min(high, 1):>4.0%} (mean {mean:.1%})  {len(some):>5}  {right:>7.1%}")
+    missed = Counter((o.machine, o.kind) for o in outcomes if not o.hit and o.sort in ("prior", "kind"))
+    lines += ["", "missed with clean observations, by kind"]
+    lines += [f"  {m} {k}: {n}" for (m, k), n in missed.most_common(20)]
+    return lines
+
+
+def write_csv(outcomes: list[Outcome], path: Path) -> None:
+    """Write every trial as a row."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    with path.open("w", newline="") as stream:
+        rows = csv.writer(stream)
+        rows.writerow(["machine", "sort", "fault", "kind", "hit", "top_three", "probability", "outcome", "group"])
+        for o in outcomes:
+            rows.writerow(
+                [o.machine, o.sort, o.fault, o.kind, int(o.hit), int(o.top_three), f"{o.sure:.6f}", o.outcome, o.group]
+            )
+
+
+def main() -> None:
+    """Run all trials, print the tables, write the file."""
+    scale = float(sys.argv[1]) if len(sys.argv) > 1 else 1.0
+    machines = sys.argv[2].split(",") if len(sys.argv) > 2 else list(PROGRAMS)
+    outcomes: list[Outcome] = []
+    for name in machines:
+        trials = Trials(name)
+        for sort, count in (("prior", 600), ("kind", 400), ("misread", 300), ("calibration", 1000), ("pair", 70)):
+            outcomes += trials.many(sort, max(1, int(count * scale)))
+            print(name, sort, len(outcomes), f"{time.process_time():.0f} s", file=sys.stderr, flush=True)
+        trials.workshop.save()
+    print("\n".join(table(outcomes)))
+    if scale >= 1:
+        write_csv(outcomes, Path(__file__).parents[2] / "docs" / "performance" / "trials.csv")
+
+
+if __name__ == "__main__":
+    main()
