@@ -10,13 +10,14 @@ from hypothesis import strategies as st
 from emu.assemble import assemble, disassemble_image, disassemble_word
 from emu.errors import InputError
 from emu.image import MemoryImage, ProgramImage
-from emu.load import load_machine, parse_machine, shipped_machines
+from emu.load import load_machine, parse_machine
+from emu.shipped import machine_names
 from emu.where import Source
 from emu.words import mask
 
 TESTS = Path(__file__).parent.parent
 OWN = sorted([*(TESTS / "machines").glob("*.toml"), *(TESTS / "assemble").glob("*.toml")])
-ALL = {**{name: name for name in shipped_machines()}, **{path.stem: path for path in OWN}}
+ALL = {**{name: name for name in machine_names()}, **{path.stem: path for path in OWN}}
 INSTRUCTIONS = [(name, spec.name) for name in ALL for spec in load_machine(ALL[name]).instructions]
 
 
