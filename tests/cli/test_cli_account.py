@@ -21,7 +21,7 @@ QUICK = ("--max-steps", "3000")
 def test_predict_tells_a_volunteer_what_a_stuck_line_does(cli):
     told = cli("predict", "fulmar", "gates", "--fault", LINE, *QUICK)
     assert told.code == 1
-    assert "Address line 10 of the rope [card B2" in told.out.replace("\n", " ")
+    assert "Address line 10 (bank bit 0) of the rope [card B2" in told.out.replace("\n", " ")
     assert "connector J11 · pin 22" in told.out
     assert "CAUTION" in told.out
     assert "bit 1 is the most" in told.out
