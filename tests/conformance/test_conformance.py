@@ -25,7 +25,15 @@ def cache(tmp_path, monkeypatch):
 
 
 def test_generated_functions_as_plain_python() -> None:
-    check_engine(CompiledEngine(jit=False), examples=30)
+    check_engine(CompiledEngine(jit=False), examples=20)
+
+
+@pytest.mark.parametrize("seed", range(300, 312))
+def test_generated_functions_with_several_runs_of_a_machine(seed: int) -> None:
+    rng, engine = Random(seed), CompiledEngine(jit=False)
+    machine = draw_machine(rng)
+    for _ in range(8):
+        assert_same(engine, draw_request(rng, machine))
 
 
 @pytest.mark.slow
