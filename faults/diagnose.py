@@ -11,7 +11,7 @@ from faults.hypotheses import Hypothesis, weights_of
 from faults.likelihood import Column
 from faults.match import rank
 from faults.notation import parse_fault
-from faults.pairs import propose, with_pairs
+from faults.pairs import PairPlan, propose, with_pairs
 from faults.predictions.clues import clues_of
 from faults.predictions.columns import Columns, Predicted, Subject
 from faults.predictions.evidence import Observed, observed_dump
@@ -22,6 +22,7 @@ from faults.predictions.workshop import Workshop
 from faults.ranking import Ranking
 
 _WORTH_PAIRS = 300
+_WORTH_DUMP_PAIRS = 120
 
 
 @frozen(eq=False)
@@ -81,7 +82,9 @@ def _paired(
     columns: Columns, single: Ranking, subjects: tuple[Subject, ...], scene: Scene
 ) -> tuple[Ranking, tuple[Subject, ...]]:
     """Return the ranking with pairs of faults, if there are pairs worth trying."""
-    plan = propose(single, per_observation=20, most=_WORTH_PAIRS)
+    whole = columns.predict(subjects, weights_of(single.hypotheses), sift=False)
+    tried = rank(single.hypotheses, whole.columns, nothing=scene.priors.nothing, note=single.note)
+    plan = _planned(tried, propose(tried, per_observation=20, most=_WORTH_PAIRS), columns, subjects)
     if not len(plan.pairs):
         return single, subjects
     made: list[Subject] = []
@@ -90,5 +93,18 @@ def _paired(
         made.extend(Subject(parse_fault(h.fault, scene.board)) for h in found)
         return columns.predict(made, np.ones(len(made)), sift=True).columns
 
-    ranking = with_pairs(single, plan, predict, second=scene.priors.second, nothing=scene.priors.nothing)
+    ranking = with_pairs(tried, plan, predict, second=scene.priors.second, nothing=scene.priors.nothing)
     return ranking, (*subjects, *made)
+
+
+def _planned(ranking: Ranking, plan: PairPlan, columns: Columns, subjects: tuple[Subject, ...]) -> PairPlan:
+    """Return the pairs to try, with those added that explain a dump between them.
+
+    Of a dump, most faults explain a part: where two strike different words, what both leave wrong adds up.
+    """
+    extra = [columns.dump_pairs(number, subjects, _WORTH_DUMP_PAIRS) for number in columns.dumps]
+    found = np.concatenate([plan.pairs, *extra]) if extra else plan.pairs
+    kept = [(i, j) for i, j in found.tolist() if not subjects[i].chancy and not subjects[j].chancy]
+    pairs = np.array(list(dict.fromkeys(kept)), np.int64).reshape(-1, 2)
+    note = plan.note + (f"; {len(pairs) - len(plan.pairs)} more that explain a dump between them" if extra else "")
+    return PairPlan(pairs, plan.considered, note)

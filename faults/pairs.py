@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 from attrs import evolve, frozen
 
-from faults.hypotheses import FloatArray, Hypothesis, IntArray, pair, weights_of
+from faults.hypotheses import FloatArray, Hypothesis, IntArray, pair, reweighted, weights_of
 from faults.likelihood import Column
 from faults.match import NOTHING, rank
 from faults.ranking import Ranking
@@ -113,10 +113,10 @@ def with_pairs(
     if ranking.before:
         raise ValueError("pairs are searched among the observations of one epoch")
     single = [h.weight for h in ranking.hypotheses if h.kind == "single"]
-    found = [
-        pair(ranking.hypotheses[i], ranking.hypotheses[j], total=sum(single), second=second)
-        for i, j in plan.pairs.tolist()
-    ]
+    # each partner stands for its group, and brings the weight of all of it
+    shared = np.bincount(ranking.group_of, weights_of(ranking.hypotheses))[ranking.group_of]
+    stands = {i: reweighted(ranking.hypotheses[i], float(shared[i])) for i in set(plan.pairs.ravel().tolist())}
+    found = [pair(stands[i], stands[j], total=sum(single), second=second) for i, j in plan.pairs.tolist()]
     if not found:
         return evolve(ranking, note=plan.note)
     foretold = predict(found)

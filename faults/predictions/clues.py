@@ -76,8 +76,13 @@ def _in_store(machine: MachineSpec, index: int, numbers: Iterable[int]) -> set[i
     found = {n for n in numbers if n < spec.words}
     for window in machine.windows:
         if window.store == spec.name:
-            inside = (n for n in numbers if window.first <= n <= window.last)
-            found |= {window.offset + (n - window.first) // window.unit for n in inside}
+            inside = {(n - window.first) // window.unit for n in numbers if window.first <= n <= window.last}
+            if window.bank:  # the bank is not known; programs also count words from the beginning of one
+                inside |= {n for n in numbers if n < window.size}
+                banks = range(-(-(spec.words - window.offset) // window.size))
+                found |= {window.offset + bank * window.size + n for n in inside for bank in banks}
+            else:
+                found |= {window.offset + n for n in inside}
     return {n for n in found if n < spec.words}
 
 

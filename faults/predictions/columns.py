@@ -113,6 +113,23 @@ class Columns:
         """Return the runs of a program of the case."""
         return self.workshop.runs(self.scene.program(program))
 
+    def dump_pairs(self, number: int, subjects: Sequence[Subject], most: int) -> IntArray:
+        """Return pairs of subjects (int64[m, 2]) that may explain a dump between them, the best first."""
+        dump = self.dumps[number]
+        if dump.misread_file or not bool(np.any(dump.known & dump.sure)):
+            return np.zeros((0, 2), np.int64)
+        digests = [self.workshop.plans.digest(s.fault) for s in subjects]
+        book = self.workshop.book(dump.store, dump.expected, dump.dump.repeat)
+        misfit = dump_misfit(dump, book, [s.fault for s in subjects], digests)
+        _, first = np.unique(np.array(digests), return_index=True)
+        gain = misfit.total - misfit.wrong[first]
+        useful = first[np.argsort(-gain, kind="stable")[: int(min(600, (gain > 0).sum()))]]
+        left = misfit.wrong[useful]
+        estimate = np.abs(left[:, None] + left[None, :] - misfit.total)
+        one, other = np.triu_indices(len(useful), 1)
+        order = np.argsort(estimate[one, other], kind="stable")[:most]
+        return np.stack([useful[one[order]], useful[other[order]]], axis=1).astype(np.int64)
+
     # --- one kind of entry each
 
     def _base(self, number: int) -> dict[str, object]:

@@ -23,6 +23,7 @@ from emu.engine.powerup import power_up
 from emu.load import load_machine
 from emu.where import Source
 from faults.boards import load_board
+from faults.case.check import lamp_format
 from faults.case.load import parse_case
 from faults.case.model import Dump
 from faults.costs import load_costs
@@ -33,7 +34,7 @@ from faults.lower import plan_of
 from faults.notation import fault_text
 from faults.predictions.columns import Subject
 from faults.predictions.evidence import Observed
-from faults.predictions.programs import passes, restarting, unending
+from faults.predictions.programs import passes, period_ns, restarting, unending
 from faults.predictions.reading import readings
 from faults.predictions.scene import Scene
 from faults.predictions.workshop import Workshop
@@ -47,6 +48,7 @@ PROGRAMS = {
 RIGHT_READING = 0.98
 DUMPED = 0.4
 GARBLED_LINE = 8
+FEWEST = 3
 
 
 @frozen
@@ -138,7 +140,7 @@ class Trials:
         ``misread``: -1 each observation is misread with its chance; 0 none; 1 exactly one.
         """
         names = list(PROGRAMS[self.name])
-        count = int(self.random.integers(2, len(names) + 1))
+        count = int(self.random.integers(FEWEST, len(names) + 1))
         chosen = [str(n) for n in self.random.permutation(names)[:count]]
         dumped = self.random.random() < DUMPED
         flags = self.misread_flags(count + dumped, misread)
@@ -149,8 +151,9 @@ class Trials:
             noticed = noticed or failing
         dumps: dict[int, Observed] = {}
         if dumped:
-            observed = self.dump(len(entries), fault, flags[-1])
-            dumps[len(entries)] = observed
+            number = "".join(entries).count("[[entry]]")
+            observed = self.dump(number, fault, flags[-1])
+            dumps[number] = observed
             entries.append(
                 f'[[entry]]\nkind = "dump"\nstore = "{observed.dump.store}"\nfile = "x.lst"\n'
             )
@@ -174,18 +177,39 @@ class Trials:
             if wrong:
                 return f'{head}kind = "failed"\n', True
             return f'{head}kind = "passed"\n', False
+        alarm = self.alarm(name, seen)
         if unending(seen):
             if wrong:
                 return f'{head}kind = "passed"\n', False
-            kind = "restarts" if restarting(seen) else "hung"
-            return f'{head}kind = "{kind}"\n', True
+            if not restarting(seen):
+                return f'{head}kind = "hung"\n{alarm}', True
+            period = period_ns(seen)
+            every = f'every = "about {period / 1e6:.3g} ms"\n' if period and period > 1e3 else ""
+            return f'{head}kind = "restarts"\n{every}{alarm}', True
         line = self.line(name, seen)
-        if wrong and line:
-            return f'{head}kind = "failed"\ntext = "{self.slip(line)}"\n', True
-        if wrong:
-            return f'{head}kind = "passed"\n', False
-        text = f'text = "{line}"\n' if line else ""
-        return f'{head}kind = "failed"\n{text}', True
+        if line:
+            text = self.slip(line) if wrong else line
+            return f'{head}kind = "failed"\ntext = "{text}"\n{alarm}', True
+        return f'{head}kind = "stop"\nlamps = "{self.lamps(seen, wrong)}"\n{alarm}', True
+
+    def alarm(self, name: str, seen) -> str:
+        """Return the entries of the alarms that were seen."""
+        found = ""
+        for one in seen.alarms:
+            count = '"many"' if one.count < 0 or one.count > 20 else f"{one.count}"
+            found += f'\n[[entry]]\nkind = "alarm"\nprogram = "{name}"\nalarm = "{one.name}"\ncount = {count}\n'
+        return found
+
+    def lamps(self, seen, wrong: bool) -> str:
+        """Return two rows of lamps as they are copied, with a wrong digit if it was ``wrong``."""
+        machine = self.scene.machine
+        shows = {lamp.name: lamp.shows for lamp in machine.lamps}
+        texts = []
+        for name, value in [(n, v) for n, v in seen.lamps if n in ("counter", "accumulator", "kept")][:2]:
+            form = lamp_format(machine, shows[name])
+            texts.append(f"{name}={form.text(value)}")
+        row = " ".join(texts)
+        return self.slip(row) if wrong else row
 
     def line(self, name: str, seen) -> str:
         """Return the line that is copied: that which a self-test prints of a failure, if it can be copied."""
@@ -234,6 +258,8 @@ class Trials:
         scene._programs.update(self.scene._programs)
         began = time.process_time()
         found = diagnose_scene(scene, self.workshop, dumps, pairs=sort == "pair")
+        if sort == "pair" and not self.both_needed(found, fault):
+            return None
         ranks = self.ranks(found, fault)
         top = found.ranking.group(1)
         return Outcome(
@@ -289,6 +315,12 @@ class Trials:
         if one == other or self.workshop.plans.plan(both) is None:
             return None
         return both
+
+    def both_needed(self, found: Diagnosis, fault: Fault) -> bool:
+        """Whether neither fault of a pair alone would have shown the same."""
+        alone = [Subject(Fault((part,))) for part in fault.parts]
+        rows = found.columns.predict([*alone, Subject(fault)], np.ones(3), sift=False).columns
+        return all(any(c.chance[i] != c.chance[2] for c in rows) for i in (0, 1))
 
 
 _WEIGHTS: dict[str, dict[int, float]] = defaultdict(dict)
