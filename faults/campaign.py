@@ -10,6 +10,7 @@ import threading
 import time
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, ThreadPoolExecutor, wait
+from itertools import chain
 from pathlib import Path
 from typing import Final
 
@@ -21,7 +22,7 @@ from faults.results import ResultsFile
 from faults.screen import Reason
 from faults.universe import Universe
 from faults.worker import Outcome, prepared, run_chunk
-from faults.workload import Chunk, Grouping, Job, chunks, grouped
+from faults.workload import Chunk, Grouping, Job
 
 Ints = npt.NDArray[np.int32]
 PER_WORKER: Final = 3  # chunks handed out ahead of time
@@ -92,6 +93,8 @@ def run_campaign(
     universe: Universe,
     jobs: Sequence[Job],
     *,
+    only: npt.NDArray[np.bool_] | None = None,
+    grouping: Grouping | None = None,
     executor: Executor | None = None,
     workers: int = 0,
     results: Path | None = None,
@@ -100,7 +103,8 @@ def run_campaign(
 ) -> Campaign:
     """Run every fault of a universe on every job.
 
-    ``executor``: any; without one, ``workers`` threads (0: one a processor). ``results``: the file in which
+    ``only`` (bool[groups] of ``grouping``, which a campaign made before): run these groups, take the others
+    for healthy. ``executor``: any; without one, ``workers`` threads (0: one a processor). ``results``: the file in which
     finished parts are kept and from which they are taken again. ``watcher`` is told how far it is, several
     times a second. ``jit``: compile or not; None: if numba is there. On KeyboardInterrupt work stops within a
     second and ``CampaignStoppedError`` is raised.
@@ -111,7 +115,8 @@ def run_campaign(
     try:
         for job in jobs:
             prepared(job, jit=jit)  # compiles once, and fails here if an image does not fit
-        work = _Work(universe, tuple(jobs), kept, watcher, jit, PER_WORKER * count)
+        grouping = grouping or Grouping(universe)
+        work = _Work(grouping, only, tuple(jobs), kept, watcher, jit, PER_WORKER * count)
         work.run(own or executor, shared=own is not None)  # type: ignore[arg-type]  # one of them is there
         return work.outcome()
     finally:
@@ -123,34 +128,30 @@ def run_campaign(
 
 @define(eq=False)
 class _Work:
-    universe: Universe
+    grouping: Grouping
+    only: npt.NDArray[np.bool_] | None
     jobs: tuple[Job, ...]
     kept: ResultsFile | None
     watcher: Watcher | None
     jit: bool | None
     ahead: int
-    grouping: Grouping = field(init=False)
     stop: threading.Event = field(factory=threading.Event)
-    table: "_Table" = field(init=False)
     begun: float = field(factory=time.monotonic)
+    outcomes: list[tuple[int, Chunk, Outcome]] = field(factory=list)
     done: int = 0
     found: int = 0
 
-    def __attrs_post_init__(self) -> None:
-        self.grouping = grouped(self.universe)
-        self.table = _Table(self.jobs, len(self.grouping), self.jit)
-
     def run(self, executor: Executor, *, shared: bool) -> None:
-        """Hand out chunks and gather what comes back."""
+        """Hand out chunks, single cells first, and gather what comes back."""
         pending: dict[Future[list[Outcome]], tuple[Chunk, tuple[int, ...]]] = {}
         going = (lambda: not self.stop.is_set()) if shared else None
         try:
-            for chunk in chunks(self.universe, self.grouping):
+            for chunk in chain(self.grouping.cell_chunks(self.only), self.grouping.other_chunks(self.only)):
                 todo = tuple(self._missing(chunk))
                 if todo:
                     jobs = [self.jobs[i] for i in todo]
                     pending[_submit(executor, chunk, jobs, going, self.jit)] = (chunk, todo)
-                while len(pending) >= self.ahead:
+                while len(pending) >= self.ahead and chunk.cells is None:
                     self._gather(pending)
             while pending:
                 self._gather(pending)
@@ -167,9 +168,12 @@ class _Work:
             if outcome is None:
                 yield number
             else:
-                self.table.add(number, chunk, outcome)
-                self.done += len(chunk)
                 self.found += len(chunk)
+                self._take(number, chunk, outcome)
+
+    def _take(self, number: int, chunk: Chunk, outcome: Outcome) -> None:
+        self.outcomes.append((number, chunk, outcome))
+        self.done += len(chunk)
 
     def _gather(self, pending: dict[Future[list[Outcome]], tuple[Chunk, tuple[int, ...]]]) -> None:
         finished, _ = wait(pending, timeout=0.25, return_when=FIRST_COMPLETED)
@@ -178,24 +182,31 @@ class _Work:
             for number, outcome in zip(todo, future.result(), strict=True):
                 if self.kept is not None:
                     self.kept.put(result_id(self.jobs[number], chunk), outcome)
-                self.table.add(number, chunk, outcome)
-                self.done += len(chunk)
+                self._take(number, chunk, outcome)
         if self.watcher is not None:
-            total = len(self.grouping) * len(self.jobs)
-            self.watcher(Progress(self.done, total, self.found, time.monotonic() - self.begun))
+            self.watcher(Progress(self.done, self._total(), self.found, time.monotonic() - self.begun))
+
+    def _total(self) -> int:
+        groups = self.grouping.at_most if self.only is None else int(self.only.sum())
+        return groups * len(self.jobs)
 
     def outcome(self) -> Campaign:
         """Return the whole campaign, numbered in an order that no worker can change."""
-        seen, records, healthy = self.table.numbered()
+        self.grouping.complete()
+        table = _Table(self.jobs, len(self.grouping), self.jit)
+        for number, chunk, outcome in self.outcomes:
+            table.add(number, self.grouping.groups_of(chunk), outcome)
+        self.outcomes.clear()
+        seen, records, healthy = table.numbered()
         return Campaign(
-            self.universe,
+            self.grouping.universe,
             self.grouping,
             self.jobs,
             seen,
-            self.table.reasons,
+            table.reasons,
             records,
             healthy,
-            self.table.runs,
+            table.runs,
         )
 
 
@@ -227,12 +238,12 @@ class _Table:
         self.seen = np.full((len(self.jobs), self.groups), -1, np.int32)
         self.reasons = np.zeros((len(self.jobs), self.groups), np.int8)
 
-    def add(self, job: int, chunk: Chunk, outcome: Outcome) -> None:
-        """Take in the outcome of a chunk on a job."""
+    def add(self, job: int, groups: npt.NDArray[np.int64], outcome: Outcome) -> None:
+        """Take in the outcome of some groups on a job."""
         numbers = self.numbers
         own = np.array([numbers.setdefault(r, len(numbers)) for r in outcome.records], np.int32)
-        self.seen[job, chunk.groups] = own[outcome.seen]
-        self.reasons[job, chunk.groups] = outcome.reasons
+        self.seen[job, groups] = own[outcome.seen]
+        self.reasons[job, groups] = outcome.reasons
         self.runs += outcome.runs
 
     def numbered(self) -> tuple[Ints, tuple[bytes, ...], tuple[int, ...]]:
@@ -244,6 +255,7 @@ class _Table:
                 self.numbers[record] = len(records)
                 records.append(record)
         firsts = [self.numbers[record] for record in healthy]
+        self.seen = np.where(self.seen < 0, np.array(firsts, np.int32)[:, None], self.seen)  # not asked for
         rows = [np.concatenate([[h], row]) for h, row in zip(firsts, self.seen, strict=True)]
         order = _by_first_coming(np.concatenate(rows)) if rows else np.zeros(0, np.int64)
         place = np.full(len(records), -1, np.int32)

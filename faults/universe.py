@@ -11,6 +11,7 @@ from typing import overload
 
 from attrs import define, field, frozen
 
+from emu.memory import MemoryPlan
 from faults.boards.board import Board
 from faults.boards.family import Family
 from faults.fault import Fault, FaultPart, natural
@@ -200,9 +201,11 @@ class Universe:
 def group_key(board: Board, fault: Fault) -> object:
     """Return what is equal for two faults exactly if their plans are."""
     small = single_cell_form(board, fault)
-    if small is not None:
-        return tuple(small)
-    plan = plan_of(board, fault)
+    return tuple(small) if small is not None else plan_key(plan_of(board, fault))
+
+
+def plan_key(plan: MemoryPlan) -> object:
+    """Return what is equal for two plans exactly if they are; a small form where the plan alters one cell."""
     if len(plan.modes) == 1 and not plan.modes[0].rules and not len(plan.modes[0].bus_moved):
         changed = [(i, t) for i, t in enumerate(plan.modes[0].tables) if not t.healthy]
         if len(changed) == 1 and not len(changed[0][1].moved) and len(changed[0][1].masked) == 1:

@@ -1,7 +1,7 @@
 """What a campaign has to do: programs, and faults in groups of equal plans, cut into chunks."""
 
 import hashlib
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from functools import cached_property
 from typing import Final, Literal
 
@@ -18,11 +18,12 @@ from emu.spec import MachineSpec
 from faults.boards.board import Board
 from faults.fault import Fault
 from faults.lower import plan_of
-from faults.universe import CellBlock, Universe, group_key
+from faults.universe import CellBlock, Universe, plan_key
 
 Ints = npt.NDArray[np.int64]
 CELLS_PER_CHUNK: Final = 4096
 PLANS_PER_CHUNK: Final = 64
+_LEVELS: Final[Mapping[tuple[str, ...], int]] = {("0",): 0, ("1",): 1}
 LONGEST: Final = 20_000_000  # steps that a healthy run is given to come to its end
 
 
@@ -88,124 +89,190 @@ class Job:
 class Chunk:
     """Groups that are run together: faults of single cells, or plans.
 
-    ``cells``: int64[n, 6], as for ``emu.engine.batch``. ``groups``: their numbers (int32[n]). ``digest``:
-    SHA-256 of what they do.
+    ``cells``: int64[n, 6], as for ``emu.engine.batch``, or None. ``places`` (int64[n]): where they stand among
+    all such rows, or where the plans stand among all others. ``digest``: SHA-256 of what they do.
     """
 
-    groups: npt.NDArray[np.int32]
+    places: Ints
     cells: Ints | None
     plans: tuple[MemoryPlan, ...]
     digest: str
 
     def __len__(self) -> int:
-        return len(self.groups)
+        return len(self.places)
 
 
-@define(eq=False)
-class Grouping:
-    """Which group every fault of a universe is in; groups are numbered in order of their first members.
+def _cell_chunk(places: Ints, rows: Ints) -> Chunk:
+    rows = np.ascontiguousarray(rows)
+    return Chunk(places, rows, (), hashlib.sha256(b"cells" + rows.tobytes()).hexdigest())
 
-    ``of_fault`` (int32[faults]), ``first`` (int64[groups]: the number of the first member), complete once
-    :meth:`chunks` has been walked through. ``cells``: the rows of the groups of single cells.
-    """
 
-    board: Board
-    of_fault: npt.NDArray[np.int32]
-    first: Ints
-    cells: Ints
-    cell_groups: npt.NDArray[np.int32]
-    others: tuple[tuple[int, int], ...]  # (group, fault) of each other group
+def _plan_chunk(places: Ints, plans: Sequence[MemoryPlan]) -> Chunk:
+    text = "plans" + " ".join(plan.digest for plan in plans)
+    return Chunk(places, None, tuple(plans), hashlib.sha256(text.encode()).hexdigest())
 
-    def __len__(self) -> int:
-        return len(self.first)
+
+def is_stuck_cells(block: CellBlock) -> bool:
+    """Return whether a block is one of single cells that are stuck."""
+    if block.kind != "stuck" or not block.family.prefix.endswith("/cell"):
+        return False
+    return all(variant in _LEVELS for variant in block.variants)
 
 
 def cell_rows(board: Board, block: CellBlock) -> Ints | None:
     """Return the rows (int64[n, 6]) of a block of stuck cells in its own order, or None for other blocks."""
-    levels: dict[tuple[str, ...], int] = {("0",): 0, ("1",): 1}
-    if block.kind != "stuck" or not block.family.prefix.endswith("/cell"):
-        return None
-    if any(variant not in levels for variant in block.variants):
+    if not is_stuck_cells(block):
         return None
     store = block.family.store
     full = (1 << board.shapes[store].bits) - 1
     cells = np.repeat(np.asarray(block.rows, np.int64), block.per_row * len(block.variants))
     bits = np.int64(1) << np.tile(np.repeat(np.arange(block.per_row), len(block.variants)), len(block.rows))
-    high = np.tile(np.array([levels[v] for v in block.variants]), len(block.rows) * block.per_row) == 1
+    high = np.tile(np.array([_LEVELS[v] for v in block.variants]), len(block.rows) * block.per_row) == 1
     ands, ors = np.where(high, full, full & ~bits), np.where(high, bits, 0)
     return np.column_stack([np.full(len(cells), store), cells, ands, ors, ands, ors])
 
 
-def grouped(universe: Universe) -> Grouping:
-    """Return the faults of a universe in groups of equal plans.
+@define(eq=False)
+class Grouping:
+    """The faults of a universe in groups of equal plans.
 
-    Single cells by the thousand are never spelled out. The plans of other faults are made here to be
-    compared, and made again when they are run, for all of them together would fill the memory.
+    Single cells by the thousand are never spelled out: ``cells`` are their rows (int64[n, 6]), known at once.
+    :meth:`other_chunks` goes through the other faults and makes their plans. After it, or after
+    :meth:`complete`, every group has its number: ``of_fault`` (int32[faults]), and ``first`` (int64[groups])
+    is the number of a group's first member. Groups of single cells come last.
     """
-    board, rows = universe.board, [np.zeros((0, 6), np.int64)]
-    keys: dict[object, int] = {}
-    of_fault = np.zeros(len(universe), np.int32)
-    blocks: list[tuple[int, int]] = []
-    first: list[int] = []
-    others: list[tuple[int, int]] = []
-    number = 0
-    for block in universe.faults.blocks:
-        found = cell_rows(board, block) if isinstance(block, CellBlock) else None
-        if found is not None:
-            blocks.append((number, len(block)))
-            rows.append(found)
+
+    universe: Universe
+    cells: Ints = field(init=False)
+    of_fault: npt.NDArray[np.int32] = field(init=False)
+    first: Ints = field(init=False)
+    _cell_faults: Ints = field(init=False)
+    _cell_groups: Ints = field(init=False)
+    _other_groups: Ints = field(init=False)
+    _index: "_Index" = field(init=False)
+    _complete: bool = False
+
+    def __attrs_post_init__(self) -> None:
+        rows, faults, number = [np.zeros((0, 6), np.int64)], [np.zeros(0, np.int64)], 0
+        for block in self.universe.faults.blocks:
+            found = cell_rows(self.universe.board, block) if isinstance(block, CellBlock) else None
+            if found is not None:
+                rows.append(found)
+                faults.append(np.arange(number, number + len(found)))
             number += len(block)
-            continue
-        for fault in block.all():
-            key = group_key(board, fault)
+        self.cells, self._cell_faults = np.concatenate(rows), np.concatenate(faults)
+        self._index = _Index(self.cells)
+
+    def __len__(self) -> int:
+        assert self._complete, "not every group has its number yet"
+        return len(self.first)
+
+    @property
+    def at_most(self) -> int:
+        """How many groups there can be; how many there are, once that is known."""
+        return len(self.first) if self._complete else len(self.universe)
+
+    def complete(self) -> None:
+        """Give every group its number."""
+        if not self._complete:
+            for _ in self.other_chunks():
+                pass
+
+    def groups_of(self, chunk: Chunk) -> Ints:
+        """Return the numbers of the groups in a chunk (int64[n])."""
+        numbers = self._other_groups if chunk.cells is None else self._cell_groups
+        found: Ints = numbers[chunk.places]
+        return found
+
+    def cell_chunks(self, only: npt.NDArray[np.bool_] | None = None) -> Iterator[Chunk]:
+        """Yield the single cells in chunks; ``only`` (bool[groups]): those of these groups."""
+        places = np.arange(len(self.cells))
+        if only is not None:
+            places = places[only[self._cell_groups]]
+        for at in range(0, len(places), CELLS_PER_CHUNK):
+            part = places[at : at + CELLS_PER_CHUNK]
+            yield _cell_chunk(part, self.cells[part])
+
+    def other_chunks(self, only: npt.NDArray[np.bool_] | None = None) -> Iterator[Chunk]:
+        """Yield the other groups in chunks, with their plans, of which none is kept."""
+        keys: dict[object, int] = {}
+        places: dict[object, int] = {}
+        members: list[tuple[int, int]] = []  # fault, number of its key
+        waiting: list[tuple[int, MemoryPlan]] = []
+        for fault_number, fault in self._others():
+            plan = plan_of(self.universe.board, fault)
+            key = plan_key(plan)
             if key not in keys:
-                keys[key] = len(first)
-                others.append((len(first), number))
-                first.append(number)
-            of_fault[number] = keys[key]
-            number += 1
-    return _numbered(board, of_fault, first, others, keys, blocks, np.concatenate(rows))
+                keys[key] = len(keys)
+                if self._index.place(key) < 0:
+                    places[key] = len(places)
+                    if only is None or only[keys[key]]:
+                        waiting.append((places[key], plan))
+            members.append((fault_number, keys[key]))
+            if len(waiting) == PLANS_PER_CHUNK:
+                yield _gathered(waiting)
+                waiting = []
+        if waiting:
+            yield _gathered(waiting)
+        if not self._complete:
+            self._number(keys, members, [keys[key] for key in places])
+
+    def _others(self) -> Iterator[tuple[int, Fault]]:
+        number = 0
+        for block in self.universe.faults.blocks:
+            if not (isinstance(block, CellBlock) and is_stuck_cells(block)):
+                yield from enumerate(block.all(), number)
+            number += len(block)
+
+    def _number(
+        self, keys: Mapping[object, int], members: Sequence[tuple[int, int]], others: Sequence[int]
+    ) -> None:
+        known = {self._index.place(key): number for key, number in keys.items()}
+        known.pop(-1, None)
+        groups = np.full(len(self.cells), -1, np.int64)
+        groups[list(known)] = list(known.values())
+        fresh = np.flatnonzero(groups < 0)
+        groups[fresh] = len(keys) + np.arange(len(fresh))
+        self.of_fault = np.zeros(len(self.universe), np.int32)
+        self.of_fault[self._cell_faults] = groups
+        faults = np.array(members, np.int64).reshape(-1, 2)
+        self.of_fault[faults[:, 0]] = faults[:, 1]
+        firsts = dict[int, int]()
+        for fault, key in members:
+            firsts.setdefault(key, fault)
+        first = np.array(list(firsts.values()), np.int64)
+        self.first = np.concatenate([first, self._cell_faults[fresh]])
+        self._cell_groups, self._other_groups = groups, np.array(others, np.int64)
+        self._complete = True
 
 
-def _numbered(
-    board: Board,
-    of_fault: npt.NDArray[np.int32],
-    first: list[int],
-    others: list[tuple[int, int]],
-    keys: Mapping[object, int],
-    blocks: Sequence[tuple[int, int]],
-    rows: Ints,
-) -> Grouping:
-    """Return the grouping with the blocks of cells numbered behind the other groups; small ones meet."""
-    places = [np.arange(at, at + count) for at, count in blocks]
-    faults = np.concatenate([np.zeros(0, np.int64), *places])
-    groups = len(first) + np.arange(len(rows))
-    known = {key: group for key, group in keys.items() if isinstance(key, tuple)}
-    if known:
-        taken = np.array(sorted(known), np.int64).reshape(-1, 6)
-        at = _places_of(rows, taken)
-        for key, place in zip(map(tuple, taken.tolist()), at.tolist(), strict=True):
-            if place >= 0:
-                groups[place] = known[key]
-        fresh = groups >= len(first)
-        groups[fresh] = len(first) + np.arange(np.count_nonzero(fresh))
-        rows, cell_groups, added = rows[fresh], groups[fresh], faults[fresh]
-    else:
-        cell_groups, added = groups, faults
-    of_fault[faults] = groups
-    every = np.concatenate([np.array(first, np.int64), added])
-    return Grouping(board, of_fault, every, rows, cell_groups.astype(np.int32), tuple(others))
+def _gathered(waiting: Sequence[tuple[int, MemoryPlan]]) -> Chunk:
+    return _plan_chunk(np.array([place for place, _ in waiting]), [plan for _, plan in waiting])
 
 
-def _places_of(rows: Ints, wanted: Ints) -> Ints:
-    """Return where each wanted row stands among the rows, -1 for nowhere."""
-    if not len(rows):
-        return np.full(len(wanted), -1)
-    have, ask = _codes(rows), _codes(wanted)
-    order = np.argsort(have, kind="stable")
-    place: Ints = order[np.clip(np.searchsorted(have, ask, sorter=order), 0, len(have) - 1)]
-    found: Ints = np.where((rows[place] == wanted).all(axis=1), place, -1)
-    return found
+@define(eq=False)
+class _Index:
+    """Finds rows of single cells."""
+
+    rows: Ints
+    _codes: Ints = field(init=False)
+    _order: Ints = field(init=False)
+
+    def __attrs_post_init__(self) -> None:
+        codes = _codes(self.rows)
+        self._order = np.argsort(codes, kind="stable")
+        self._codes = codes[self._order]
+
+    def place(self, key: object) -> int:
+        """Return where the row that is a group's key stands, or -1."""
+        if not isinstance(key, tuple) or not len(self.rows):
+            return -1
+        row = np.array([key], np.int64)
+        at = int(np.searchsorted(self._codes, _codes(row)[0]))
+        if at == len(self._codes):
+            return -1
+        place = int(self._order[at])
+        return place if (self.rows[place] == row[0]).all() else -1
 
 
 def _codes(rows: Ints) -> Ints:
@@ -215,22 +282,3 @@ def _codes(rows: Ints) -> Ints:
     mixed = (parts * odd).sum(axis=1, dtype=np.uint64)
     codes: Ints = (mixed >> np.uint64(1)).astype(np.int64)
     return codes
-
-
-def chunks(universe: Universe, grouping: Grouping) -> Iterator[Chunk]:
-    """Yield the groups in chunks: single cells first, then the others, whose plans are made on the way."""
-    for at in range(0, len(grouping.cells), CELLS_PER_CHUNK):
-        rows = np.ascontiguousarray(grouping.cells[at : at + CELLS_PER_CHUNK])
-        numbers = grouping.cell_groups[at : at + CELLS_PER_CHUNK]
-        yield Chunk(numbers, rows, (), hashlib.sha256(b"cells" + rows.tobytes()).hexdigest())
-    for at in range(0, len(grouping.others), PLANS_PER_CHUNK):
-        part = grouping.others[at : at + PLANS_PER_CHUNK]
-        plans = plans_of(grouping.board, (universe.faults[fault] for _, fault in part))
-        text = "plans" + " ".join(plan.digest for plan in plans)
-        groups = np.array([group for group, _ in part], np.int32)
-        yield Chunk(groups, None, plans, hashlib.sha256(text.encode()).hexdigest())
-
-
-def plans_of(board: Board, faults: Iterable[Fault]) -> tuple[MemoryPlan, ...]:
-    """Return the plans of faults, in order."""
-    return tuple(plan_of(board, fault) for fault in faults)
