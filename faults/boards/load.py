@@ -14,10 +14,11 @@ from emu.where import Source
 from faults.boards.board import Board
 from faults.boards.family import Family, FamilyTree, Named
 from faults.boards.interface import buses, stand_in, store_lines
+from faults.boards.known import technologies
 from faults.boards.marks import Marks, site_pattern
 from faults.boards.plain import PlainTable
 from faults.boards.tables import BoardTable, FloatsTable, LabelTable, NetTable
-from faults.boards.technology import StoreGround, technologies
+from faults.boards.technology import StoreGround
 from faults.sites import STAGE_SENSE, Chip, Control, DataLine, SelectLine, SharedNet, Site
 
 MAX_FAMILY: Final = 65_536

@@ -7,7 +7,7 @@ from attrs import frozen
 
 from emu.schema import key, own_path
 from emu.tomlfile import TomlPath
-from faults.boards.technology import technologies
+from faults.boards.known import technologies
 
 _NET_NAME: Final = r"[a-z0-9][a-z0-9-]{0,39}"
 _PATTERN: Final = r"[A-Za-z0-9*][A-Za-z0-9*/_.-]{0,79}"

@@ -4,9 +4,7 @@ Another package adds one with an entry point of the group ``corewright.boards`` 
 :class:`Technology`; a table ``[[store]]`` with ``built = "its name"`` then uses it.
 """
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
-from functools import cache
-from importlib.metadata import entry_points
+from collections.abc import Callable, Iterable, Iterator
 from typing import Any
 
 from attrs import frozen
@@ -101,13 +99,3 @@ class Technology:
     table: type
     families: Callable[[StoreGround, Any], Iterable[Family]]
     wrong: Callable[[StoreGround, Any], Iterator[tuple[str, str]]]
-
-
-@cache
-def technologies() -> Mapping[str, Technology]:
-    """Return every way of building, by name: ours and those of installed packages."""
-    from faults.boards import chips, coincident, plain, woven  # noqa: PLC0415  # they import this module
-
-    found = [woven.WOVEN, coincident.COINCIDENT, chips.CHIPS, plain.PLAIN]
-    found += [point.load() for point in entry_points(group="corewright.boards")]
-    return {t.name: t for t in found}
