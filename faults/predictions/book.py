@@ -3,7 +3,7 @@
 import hashlib
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import numpy.typing as npt
@@ -27,7 +27,7 @@ class _Chunk:
 
     starts: IntArray
     cells: npt.NDArray[np.int32]
-    xor: npt.NDArray[np.int64]
+    xor: npt.NDArray[Any]
 
 
 @define(eq=False)
@@ -68,21 +68,24 @@ class Book:
             starts = np.concatenate([[0], np.cumsum(lengths)]).astype(np.int64)
             joined = np.concatenate(cells) if cells else np.zeros(0, np.int64)
             xor = np.concatenate(xors) if xors else np.zeros(0, np.int64)
-            self._chunks.append(_Chunk(starts, joined.astype(np.int32), xor))
+            narrow = np.int32 if self.plans.board.shapes[self.store].bits < 32 else np.int64
+            self._chunks.append(_Chunk(starts, joined.astype(np.int32), xor.astype(narrow)))
             if len(self._chunks) > _MOST_CHUNKS:
                 self._chunks = [_joined(self._chunks)]
 
     def wrong(self, digests: Sequence[str], observed: Words, both: Words) -> IntArray:
         """Return how many words differ from what is read under each plan, in the bits of ``both``."""
-        off = ((observed ^ self.contents) & both) != 0
-        total = int(np.count_nonzero(off))
+        narrow = np.int32 if int(both.max(initial=0)) < 1 << 31 else np.int64
+        off = ((observed ^ self.contents) & both).astype(narrow)
+        mask, total = both.astype(narrow), int(np.count_nonzero(off))
+        was_off = (off != 0).view(np.int8)
         found = [np.zeros(0, np.int64)]
         for chunk in self._chunks:
-            cells = np.asarray(chunk.cells)
-            there = ((observed[cells] ^ self.contents[cells] ^ np.asarray(chunk.xor)) & both[cells]) != 0
-            change = np.cumsum(there.astype(np.int8) - off[cells].astype(np.int8), dtype=np.int64)
-            change = np.concatenate([[0], change])
-            found.append(total + change[chunk.starts[1:]] - change[chunk.starts[:-1]])
+            cells = chunk.cells
+            there = ((off[cells] ^ chunk.xor.astype(narrow, copy=False)) & mask[cells]) != 0
+            change = np.zeros(len(cells) + 1, np.int32)
+            np.cumsum(there.view(np.int8) - was_off[cells], dtype=np.int32, out=change[1:])
+            found.append(total + change[chunk.starts[1:]].astype(np.int64) - change[chunk.starts[:-1]])
         counts = np.append(np.concatenate(found), total)
         rows = np.array([self._place.get(digest, len(self._place)) for digest in digests], np.int64)
         return np.asarray(counts[rows], np.int64)
@@ -124,7 +127,7 @@ class Book:
         if len(starts) != len(names) + 1 or len(cells) != int(starts[-1]) or len(xor) != len(cells):
             return  # written by two at once, or cut short
         self._place = {name: number for number, name in enumerate(names)}
-        self._chunks = [_Chunk(np.asarray(starts, np.int64), cells, xor)]
+        self._chunks = [_Chunk(np.asarray(starts, np.int64), np.asarray(cells), np.asarray(xor))]
 
 
 def _joined(chunks: Sequence[_Chunk]) -> _Chunk:

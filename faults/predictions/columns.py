@@ -225,28 +225,26 @@ class Columns:
         weights: FloatArray, alive: Flags | None,
     ) -> Column:  # fmt: skip
         runs = self.runs(str(getattr(entry, "program", "")))
-        judge = judge_of(entry, self.scene.machine, runs.healthy)
+        judge = judge_of(entry, self.scene.machine)
         assert judge is not None, "every other entry is about a program"
         possible = [
             i for i in range(len(subjects)) if (alive is None or alive[i]) and digests[i] != BEYOND
         ]
         codes = runs.codes([subjects[i].fault for i in possible], [digests[i] for i in possible])
         different = np.unique(codes).tolist()
-        looked = {code: judge.look(runs.kinds[code]) for code in different}
-        normal = judge.look(runs.healthy)
+        looked = {code: judge.look(runs.kinds[code], runs.passing[code]) for code in different}
+        normal = judge.look(runs.healthy, True)
         times = {code: _at_times(entry, looked[code], normal, healthy=code == 0) for code in different}
-        found: dict[int, Judged] = {
-            i: (times if subjects[i].chancy else looked)[code]
-            for i, code in zip(possible, codes.tolist(), strict=True)
-        }
+        ways = [(times if subjects[i].chancy else looked)[c] for i, c in zip(possible, codes.tolist(), strict=True)]
         chance = np.full(len(subjects), np.nan)
         wrong = np.full(len(subjects), -1, np.int64)
-        chance[possible] = [found[i].chance for i in possible]
-        wrong[possible] = [found[i].wrong for i in possible]
+        chance[possible] = [one.chance for one in ways]
+        wrong[possible] = [one.wrong for one in ways]
+        places = {i: n for n, i in enumerate(possible)}
         broad = broad_chance(chance, weights, judge.uniform)
 
         def why(i: int) -> str:
-            return found[i].reason if i in found else "not tried: other evidence rules it out"
+            return ways[places[i]].reason if i in places else "not tried: other evidence rules it out"
 
         return self._column(number, chance, broad, _slips(judge, wrong), why)
 
@@ -288,7 +286,7 @@ def _at_times(entry: Entry, there: Judged, gone: Judged, *, healthy: bool) -> Ju
             return Judged(1 / (entry.runs + 1), "it would fail at times")
         case _:
             chance = (there.chance + gone.chance) / 2
-            return Judged(chance, f"at times: {there.reason}", max(there.wrong, gone.wrong))
+            return Judged(chance, lambda: f"at times: {there.reason}", max(there.wrong, gone.wrong))
 
 
 def _with_chancy(

@@ -28,32 +28,40 @@ _UNENDING: Final = ("loop", "steps", "time", "restarts", "outputs")
 
 @frozen
 class Judged:
-    """``chance`` that exactly this is written, if read right; ``wrong``: digits that differ, -1 unknown."""
+    """``chance`` that exactly this is written, if read right; ``wrong``: digits that differ, -1 unknown.
+
+    ``told`` gives the reason when somebody asks: of thousands of suspects few are ever shown.
+    """
 
     chance: float
-    reason: str
+    told: str | Callable[[], str]
     wrong: int = -1
+
+    @property
+    def reason(self) -> str:
+        """The reason in words."""
+        return self.told if isinstance(self.told, str) else self.told()
 
 
 @frozen(eq=False)
 class Judge:
-    """``look``: symptoms -> verdict. ``uniform``: chance of the entry if all outcomes were alike.
+    """``look``: symptoms, and whether they pass -> verdict. ``uniform``: chance of the entry if all outcomes were alike.
     ``digits``, ``base``: what a slip of the pen could change; 0 digits if it is no matter of digits.
     """  # noqa: D205
 
-    look: Callable[[Symptoms], Judged]
+    look: Callable[[Symptoms, bool], Judged]
     uniform: float
     digits: int = 0
     base: int = 10
 
 
-def judge_of(entry: Entry, machine: MachineSpec, healthy: Symptoms) -> Judge | None:
+def judge_of(entry: Entry, machine: MachineSpec) -> Judge | None:
     """Return the judge of an entry about a program; None for an entry about something else."""
     match entry:
         case Passed():
-            return Judge(lambda s: _passed(s, healthy), 1 / 3)
+            return Judge(_passed, 1 / 3)
         case Failed():
-            return _failed(entry, machine, healthy)
+            return _failed(entry, machine)
         case Hung():
             return _hung(entry, machine)
         case Stop():
@@ -88,10 +96,10 @@ def restarting(symptoms: Symptoms) -> bool:
     return symptoms.restarts == -1 or symptoms.stop == "restarts"
 
 
-def _passed(s: Symptoms, healthy: Symptoms) -> Judged:
-    if passes(s, healthy):
+def _passed(s: Symptoms, passed: bool) -> Judged:
+    if passed:
         return Judged(1.0, "it would pass")
-    return Judged(0.0, f"it would not pass: {outcome_words(s)}")
+    return Judged(0.0, lambda: f"it would not pass: {outcome_words(s)}")
 
 
 def outcome_words(s: Symptoms) -> str:
@@ -107,13 +115,13 @@ def outcome_words(s: Symptoms) -> str:
     return ("stopped by an alarm" if s.stop == "alarm-halt" else "ends") + alarm + tail
 
 
-def _failed(entry: Failed, machine: MachineSpec, healthy: Symptoms) -> Judge:
+def _failed(entry: Failed, machine: MachineSpec) -> Judge:
     pattern = _pattern(entry.text) if entry.text else None
 
-    def look(s: Symptoms) -> Judged:
+    def look(s: Symptoms, passed: bool) -> Judged:
         if entry.failures is not None and entry.failures < entry.runs:
             return Judged(0.0, "it would fail every time or never")
-        if passes(s, healthy):
+        if passed:
             return Judged(0.0, "it would pass")
         share = 1.0
         if unending(s):
@@ -121,8 +129,8 @@ def _failed(entry: Failed, machine: MachineSpec, healthy: Symptoms) -> Judge:
         if pattern is not None:
             texts = _texts(s, machine, "")
             if not any(pattern.search(t) for t in texts):
-                return Judged(0.0, f"it {outcome_words(s)}", _nearest_text(entry.text, texts))
-        return Judged(share, f"it {outcome_words(s)}")
+                return Judged(0.0, lambda: f"it {outcome_words(s)}", _nearest_text(entry.text, texts))
+        return Judged(share, lambda: f"it {outcome_words(s)}")
 
     uniform = (1 / 3) * (_text_chance(entry.text) if entry.text else 1.0)
     return Judge(look, uniform, _signs(entry.text))
@@ -132,15 +140,15 @@ def _hung(entry: Hung, machine: MachineSpec) -> Judge:
     form = WordFormat(machine.address_bits, base=machine.word.base)
     ranges = parse_addresses(entry.within, form) if entry.within else ()
 
-    def look(s: Symptoms) -> Judged:
+    def look(s: Symptoms, _passed: bool) -> Judged:
         if not unending(s):
-            return Judged(0.0, f"it {outcome_words(s)}")
+            return Judged(0.0, lambda: f"it {outcome_words(s)}")
         share = RESTARTS_CALLED_HUNG if restarting(s) else 1 - HANG_CALLED_FAILED
         if ranges and s.loop is not None:
             inside = any(a <= s.loop.low and s.loop.high <= b for a, b in ranges)
             text = f"{form.tagged(s.loop.low)} to {form.tagged(s.loop.high)}"
             return Judged(share if inside else 0.0, f"it goes round {text}")
-        return Judged(share, f"it {outcome_words(s)}")
+        return Judged(share, lambda: f"it {outcome_words(s)}")
 
     return Judge(look, (1 / 3) * (2.0**-machine.address_bits if ranges else 1.0))
 
@@ -157,9 +165,9 @@ def _stop(entry: Stop, machine: MachineSpec) -> Judge:
     bits = sum(known.bit_count() for _, _, known, _ in wanted) + at[1].bit_count()
     per_digit = max(1, int(math.log2(machine.word.base))) if machine.word.base != 10 else 3
 
-    def look(s: Symptoms) -> Judged:
+    def look(s: Symptoms, _passed: bool) -> Judged:
         if unending(s):
-            return Judged(0.0, f"it {outcome_words(s)}")
+            return Judged(0.0, lambda: f"it {outcome_words(s)}")
         shown, wrong, told = dict(s.lamps), 0, []
         for name, value, known, form in wanted:
             differs = (shown.get(name, 0) ^ value) & known
@@ -193,7 +201,7 @@ def _alarm(entry: Alarm, machine: MachineSpec) -> Judge:
     form = WordFormat(machine.address_bits, base=machine.word.base)
     first = form.parse_masked(entry.first) if entry.first else None
 
-    def look(s: Symptoms) -> Judged:
+    def look(s: Symptoms, _passed: bool) -> Judged:
         seen = s.alarm(entry.alarm)
         if seen is None:
             return Judged(float(count.holds(0)), f"{entry.alarm} would not come")
@@ -251,7 +259,7 @@ def _restarts(entry: Restarts) -> Judge:
     within = parse_time(entry.within) if entry.within else None
     every = parse_time(entry.every) if entry.every else None
 
-    def look(s: Symptoms) -> Judged:
+    def look(s: Symptoms, _passed: bool) -> Judged:
         if s.restarts == 0:
             return Judged(float(count.holds(0)), "it would not restart")
         period = period_ns(s)
@@ -272,17 +280,17 @@ def _near(every: TimeRange, period: float) -> bool:
 def _printed(entry: Printed, machine: MachineSpec) -> Judge:
     pattern = _pattern(entry.text)
 
-    def look(s: Symptoms) -> Judged:
+    def look(s: Symptoms, _passed: bool) -> Judged:
         texts = _texts(s, machine, entry.port)
         if not entry.text.strip():
             silent = not any(t.strip() for t in texts)
-            return Judged(float(silent), "nothing would be printed" if silent else f"it {outcome_words(s)}")
+            return Judged(float(silent), lambda: "nothing would be printed" if silent else f"it {outcome_words(s)}")
         if entry.whole and not unending(s):
             fits = any(pattern.fullmatch(_trimmed(t)) for t in texts)
         else:
             fits = any(pattern.search(_trimmed(t)) for t in texts)
         wrong = 0 if fits else _nearest_text(entry.text, texts)
-        return Judged(float(fits), f"it {outcome_words(s)}", wrong)
+        return Judged(float(fits), lambda: f"it {outcome_words(s)}", wrong)
 
     return Judge(look, _text_chance(entry.text) if entry.text.strip() else 0.2, _signs(entry.text))
 

@@ -23,6 +23,7 @@ from faults.fault import Fault
 from faults.hypotheses import IntArray
 from faults.predictions.keeping import keep_text, kept_text
 from faults.predictions.plans import HEALTHY, Plans
+from faults.predictions.programs import passes
 from faults.predictions.scene import Program
 from faults.symptoms import Symptoms, canonical, from_canonical, symptoms_of
 
@@ -48,6 +49,7 @@ class ProgramRuns:
     progress: Progress = no_progress
     cached: bool = True
     kinds: list[Symptoms] = field(factory=list, init=False)
+    passing: list[bool] = field(factory=list, init=False)
     _profile: RunProfile = field(init=False)
     _code: dict[str, int] = field(factory=dict, init=False)
     _texts: dict[str, int] = field(factory=dict, init=False)
@@ -74,6 +76,7 @@ class ProgramRuns:
         if number is None:
             number = self._texts[text] = len(self.kinds)
             self.kinds.append(from_canonical(text))
+            self.passing.append(passes(self.kinds[-1], self.kinds[0]))
         return number
 
     @property
