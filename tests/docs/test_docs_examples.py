@@ -31,7 +31,12 @@ from faults.cli import run
 ROOT = Path(__file__).resolve().parents[2]
 ENTRY = "from faults.cli import main; main()"
 MARK = re.compile(r"<!-- (file|not run|command): (.+?) -->")
-SLOW = ("tutorial/from-symptoms-to-next.md", "tutorial/write-and-grade-a-self-test.md")
+SLOW = {
+    "README.md",
+    "docs/tutorial/add-a-fault-kind.md",
+    "docs/tutorial/from-symptoms-to-next.md",
+    "docs/tutorial/write-and-grade-a-self-test.md",
+}
 # Which engine ran depends on what is installed, and on nothing else: pages leave that notice out and say so.
 ENGINE = re.compile(r"^engine: .*\n", re.MULTILINE)
 
@@ -167,13 +172,15 @@ def pages():
 
 def case(page):
     name = page.relative_to(ROOT).as_posix()
-    return pytest.param(page, id=name, marks=[pytest.mark.slow] if name.endswith(SLOW) else [])
+    return pytest.param(page, id=name, marks=[pytest.mark.slow] if name in SLOW else [])
 
 
 @pytest.mark.parametrize("page", [case(p) for p in pages()])
 def test_page_runs(page, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    for name in [n for n in os.environ if n.startswith(("NO_COLOR", "FORCE_COLOR", "CLICOLOR", "COREWRIGHT"))]:
+    for name in [
+        n for n in os.environ if n.startswith(("NO_COLOR", "FORCE_COLOR", "CLICOLOR", "COREWRIGHT"))
+    ]:
         monkeypatch.delenv(name)
     monkeypatch.setenv("COLUMNS", "80")
     session = Session(tmp_path, monkeypatch)
@@ -185,7 +192,9 @@ def test_page_runs(page, tmp_path, monkeypatch):
             for command, expected in sessions(block.text):
                 shown = session.play(command)
                 where = f"{page.relative_to(ROOT)}:{block.line}: $ {command}"
-                assert agrees(shown, expected), f"{where}\n--- shown\n{shown}\n--- page\n" + "\n".join(expected)
+                assert agrees(shown, expected), f"{where}\n--- shown\n{shown}\n--- page\n" + "\n".join(
+                    expected
+                )
 
 
 def test_the_comparison_can_fail():

@@ -54,9 +54,16 @@ def test_a_broken_link_is_found(tmp_path):
     assert anchors(page) == {"a-heading-code"}
 
 
-def test_every_page_is_in_the_index():
+def linked(page):
+    """Return the pages that a page links to; a folder means its README.md."""
+    found = {(page.parent / t.partition("#")[0]).resolve() for t in LINK.findall(prose(page))}
+    return {p / "README.md" if p.is_dir() else p for p in found if p.suffix == ".md" or p.is_dir()}
+
+
+def test_every_page_is_in_an_index():
     index = ROOT / "docs" / "README.md"
-    listed = {(index.parent / t.partition("#")[0]).resolve() for t in LINK.findall(prose(index))}
-    pages = {p for p in (ROOT / "docs").rglob("*.md") if p != index}
-    folders = {p for p in listed if p.is_dir()}
-    assert {p.relative_to(ROOT).as_posix() for p in pages - listed if p.parent not in folders} == set()
+    listed = linked(index)
+    indexes = {p for p in listed if p.name == "README.md" and p.is_relative_to(ROOT / "docs")}
+    listed |= {p for other in indexes for p in linked(other)}
+    pages = set((ROOT / "docs").rglob("*.md")) - {index}
+    assert {p.relative_to(ROOT).as_posix() for p in pages - listed} == set()
