@@ -17,15 +17,19 @@ PAGES = [
 
 def prose(page):
     """Return the page without its fenced blocks and its code."""
-    text = re.sub(r"^(`{3,})[^\n]*\n.*?^\1$", "", page.read_text(encoding="utf-8"), flags=re.M | re.S)
+    text = re.sub(
+        r"^(`{3,})[^\n]*\n.*?^\1$", "", page.read_text(encoding="utf-8"), flags=re.MULTILINE | re.DOTALL
+    )
     return re.sub(r"`[^`\n]*`", "", text)
 
 
 def anchors(page):
     """Return the anchors of the headings of a page, as forges make them."""
-    text = re.sub(r"^(`{3,})[^\n]*\n.*?^\1$", "", page.read_text(encoding="utf-8"), flags=re.M | re.S)
+    text = re.sub(
+        r"^(`{3,})[^\n]*\n.*?^\1$", "", page.read_text(encoding="utf-8"), flags=re.MULTILINE | re.DOTALL
+    )
     found = set()
-    for heading in re.findall(r"^#{1,6} +(.+?) *$", text, flags=re.M):
+    for heading in re.findall(r"^#{1,6} +(.+?) *$", text, flags=re.MULTILINE):
         plain = re.sub(r"[^\w\- ]", "", heading.replace("`", "").lower())
         found.add(plain.replace(" ", "-"))
     return found
