@@ -10,6 +10,8 @@ from faults.pattern.finding import Finding
 from faults.pattern.fit import failing_in, flips
 from faults.pattern.region import Cube, counted, enclosing_cube, named_bits, region_text
 
+MIN_ONE_WAY = 8  # as many changes that all go one way are no chance: 1 in 128
+
 
 @frozen
 class TallyFinding(Finding):
@@ -189,12 +191,33 @@ def second_reading(evidence: Evidence) -> SecondFinding | None:
     zeroed = int((changed & (words.again & both == 0)).sum())
     counts = (int((then & ~first).sum()), int((first & ~then).sum()), int((first & then & ~changed).sum()))
     compared, differ = int((both != 0).sum()), int(changed.sum())
-    sentence = _second_sentence(compared, differ, zeroed, *counts)
+    sentence = _second_sentence(compared, differ, zeroed, *counts, one_way=_one_way(evidence, both))
     failing = int((first | then).sum())
     return SecondFinding(failing, True, sentence, compared, differ, zeroed, *counts)
 
 
-def _second_sentence(compared: int, changed: int, zeroed: int, lost: int, cured: int, steady: int) -> str:
+def _one_way(evidence: Evidence, both: Patterns) -> str:
+    """Say which bits changed from the first reading to the second, if all changes go the same way."""
+    words = evidence.need_words()
+    assert words.again is not None, "asked only where there is a second reading"
+    differ = (words.observed ^ words.again) & both
+    risen, fallen = differ & words.again, differ & words.observed
+    if int((differ != 0).sum()) < MIN_ONE_WAY or (risen.any() and fallen.any()):
+        return ""
+    level = 1 if risen.any() else 0
+    bits = named_bits("data", int(np.bitwise_or.reduce(differ)), evidence.word)
+    return (
+        f"every change is from {1 - level} to {level}, in {bits}: a change that goes one way only speaks for "
+        + (
+            f"reading that alters what is stored, as where a {1 - level} is not written back, rather than for noise. "
+            "Stop reading: the first dump may be the only one."
+        )
+    )
+
+
+def _second_sentence(
+    compared: int, changed: int, zeroed: int, lost: int, cured: int, steady: int, *, one_way: str
+) -> str:
     if not changed:
         return f"The second reading equals the first in all {compared:,} words: the failures are steady."
     start = f"The second reading differs in {changed:,} of {counted(compared, 'word')}"
@@ -204,6 +227,8 @@ def _second_sentence(compared: int, changed: int, zeroed: int, lost: int, cured:
             f"{start}, and all of these read zero the second time ({more}): reading destroys them and they "
             "are not restored. Stop reading: the first dump may be the only one."
         )
+    if one_way:
+        return f"{start} ({more}), and {one_way}"
     return (
         f"{start}, {zeroed:,} of these now zero ({more}): the failures change, which speaks "
         "for selection, timing or noise rather than a dead part (a rule of thumb)."

@@ -205,6 +205,15 @@ def test_a_dead_rewrite_loses_the_contents_at_the_first_reading():
     assert "Stop reading: the first dump may be the only one." in text
 
 
+def test_zeros_that_are_not_written_back_are_no_noise():
+    """An open inhibit winding: the first reading is right, the second has ones for zeros in one bit."""
+    address, expected = np.arange(1024), words(1024, 12)
+    text = told(dump_evidence(address, expected, expected, bits=12, again=expected | np.uint64(1 << 5)))
+    assert "every change is from 0 to 1, in data bit 5" in text
+    assert "a 0 is not written back" in text
+    assert "noise rather than a dead part" not in text
+
+
 def test_a_condition_on_two_sides_from_a_list_of_stops_only():
     """Upper half, and only where a second, unrelated bit is 1."""
     failing = [a for a in range(8192) if a >> 12 & 1 and a >> 3 & 1]
