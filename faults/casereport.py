@@ -44,8 +44,8 @@ LEAST_SHOWN: Final = 0.002
 """Groups with less belief are counted, not shown."""
 
 LIMITS_OF_MODEL: Final = (
-    "A suspect of the model is a hypothesis: confirm it by a measurement before you replace or unsolder anything.",
-    "Prior odds are guesses that can be changed (`priors` in the case file); see docs/explanation/probabilities.md.",
+    "A suspect of the model is a hypothesis: confirm it by a measurement before you replace anything.",
+    "Prior odds are guesses that can be changed (`priors` in the case); docs/explanation/probabilities.md.",
 )
 ADDRESS_NOTE: Final = "Address lines are numbered by weight: line n has the weight 2**n."
 
@@ -126,13 +126,17 @@ def _answer(diagnosis: Diagnosis) -> Answer:
     if ranking.outcome == "misread":
         doubted = [ranking.columns[k].label for k, _ in ranking.doubted]
         wrong = "; ".join(doubted[:2]) or "one observation"
-        sentence_ = f"No fault fits everything as it was written down. If this was misread ({wrong}): {sentence_}"
+        sentence_ = (
+            f"No fault fits everything as it was written down. If this was misread ({wrong}): {sentence_}"
+        )
         kind = "inconclusive"
     return Answer(sentence_, _labels(diagnosis, best.members[0]), first.fault, kind)
 
 
 def _others(count: int) -> str:
-    return "another fault that looks the same" if count == 1 else f"one of {count:,} others that look the same"
+    return (
+        "another fault that looks the same" if count == 1 else f"one of {count:,} others that look the same"
+    )
 
 
 def _named(label: str, fault: str) -> str:
@@ -152,10 +156,14 @@ def _confidence(ranking: Ranking) -> Confidence | None:
     if not ranking.columns:
         return None
     if ranking.outcome == "nothing":
-        return Confidence(to_permille(min(1.0, ranking.nothing)), "that the cause lies outside the model", "prior-driven")
+        return Confidence(
+            to_permille(min(1.0, ranking.nothing)), "that the cause lies outside the model", "prior-driven"
+        )
     best = ranking.group(1)
     words = "that it is this fault" if len(best.members) == 1 else "that it is one of this group"
-    return Confidence(to_permille(min(1.0, best.posterior)), words, "calibrated" if best.posterior > 0.5 else "prior-driven")
+    return Confidence(
+        to_permille(min(1.0, best.posterior)), words, "calibrated" if best.posterior > 0.5 else "prior-driven"
+    )
 
 
 def _groups(diagnosis: Diagnosis, following: Next | None) -> Iterator[Group]:
@@ -192,7 +200,15 @@ def _group(diagnosis: Diagnosis, group: Ranked, following: Next | None, placed: 
         members = (*members, Member(f"and {len(group.members) - most:,} more", "`--json` lists all of them"))
     name = "Nothing is wrong" if first.kind == "healthy" else _named(first.label, first.fault)
     rank = group.rank + placed
-    return Group(rank, to_permille(min(1.0, group.posterior)), name, members, first.label, _split(group, following), kind)
+    return Group(
+        rank,
+        to_permille(min(1.0, group.posterior)),
+        name,
+        members,
+        first.label,
+        _split(group, following),
+        kind,
+    )
 
 
 def _split(group: Ranked, following: Next | None) -> str:
@@ -253,7 +269,8 @@ def _steps(diagnosis: Diagnosis, following: Next) -> Iterator[Step]:
         one = following.measurements[scored.measurement]
         yield Step(
             one.action, one.where, max(1, round(one.minutes)), one.powered, one.caution,
-            _why(scored, advice.note if not place else ""), tuple(_outcomes(diagnosis, following, scored, one)),
+            _why(scored, advice.note if not place else ""),
+            tuple(_outcomes(diagnosis, following, scored, one)),
         )  # fmt: skip
 
 
@@ -262,9 +279,7 @@ def _why(scored: Scored, note: str) -> str:
     return f"{told} How it was chosen: {note}." if note else told
 
 
-def _outcomes(
-    diagnosis: Diagnosis, following: Next, scored: Scored, one: Measurement
-) -> Iterator[Outcome]:
+def _outcomes(diagnosis: Diagnosis, following: Next, scored: Scored, one: Measurement) -> Iterator[Outcome]:
     del one
     for left in scored.outcomes[:SHOWN_OUTCOMES]:
         yield Outcome(left.outcome, _leaves(diagnosis, following, left), to_permille(min(1.0, left.chance)))
@@ -282,8 +297,7 @@ def _cautions(diagnosis: Diagnosis, extras: Extras) -> tuple[str, ...]:
     ranking = diagnosis.ranking
     if ranking.group_count and ranking.outcome != "nothing":
         fault = diagnosis.subjects[ranking.group(1).members[0]].fault
-        for part in fault.parts if fault else ():
-            found.append(kind_named(part.kind).entry.caution)
+        found += [kind_named(part.kind).entry.caution for part in fault.parts] if fault else []
     found.append(
         "Follow your local rules for mains work; what is inside the cabinet is for people qualified for it. "
         "Copy out what a store holds before anything is written to it."
@@ -303,7 +317,7 @@ def _limits(diagnosis: Diagnosis, following: Next | None) -> Iterator[str]:
             aside = " It was not taken as evidence." if suspicion in dump.misread_file else ""
             yield f"The file {dump.dump.file} may be read wrongly: {suspicion.sentence}.{aside}"
     if any(s.chancy for s in diagnosis.subjects):
-        yield "Faults that come and go are tried at a rate of which nothing is known; @50% stands for any rate."
+        yield "Faults that come and go are tried at a rate of which nothing is known; @50% means any rate."
     yield "Observations are taken to be independent of each other once the fault is given."
     if following:
         yield from following.left_out
@@ -315,4 +329,3 @@ def _inputs(diagnosis: Diagnosis) -> Iterator[InputFile]:
     names = dict.fromkeys(n for d in diagnosis.dumps for n in (d.dump.file, d.dump.expected) if n)
     for name in names:
         yield InputFile(name, hash_of(case.path_of(name)))
-

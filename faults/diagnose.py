@@ -84,7 +84,7 @@ def _paired(
     """Return the ranking with pairs of faults, if there are pairs worth trying."""
     whole = columns.predict(subjects, weights_of(single.hypotheses), sift=False)
     tried = rank(single.hypotheses, whole.columns, nothing=scene.priors.nothing, note=single.note)
-    plan = _planned(tried, propose(tried, per_observation=20, most=_WORTH_PAIRS), columns, subjects)
+    plan = _planned(propose(tried, per_observation=20, most=_WORTH_PAIRS), columns, subjects)
     if not len(plan.pairs):
         return single, subjects
     made: list[Subject] = []
@@ -97,7 +97,7 @@ def _paired(
     return ranking, (*subjects, *made)
 
 
-def _planned(ranking: Ranking, plan: PairPlan, columns: Columns, subjects: tuple[Subject, ...]) -> PairPlan:
+def _planned(plan: PairPlan, columns: Columns, subjects: tuple[Subject, ...]) -> PairPlan:
     """Return the pairs to try, with those added that explain a dump between them.
 
     Of a dump, most faults explain a part: where two strike different words, what both leave wrong adds up.
@@ -106,5 +106,7 @@ def _planned(ranking: Ranking, plan: PairPlan, columns: Columns, subjects: tuple
     found = np.concatenate([plan.pairs, *extra]) if extra else plan.pairs
     kept = [(i, j) for i, j in found.tolist() if not subjects[i].chancy and not subjects[j].chancy]
     pairs = np.array(list(dict.fromkeys(kept)), np.int64).reshape(-1, 2)
-    note = plan.note + (f"; {len(pairs) - len(plan.pairs)} more that explain a dump between them" if extra else "")
+    note = plan.note + (
+        f"; {len(pairs) - len(plan.pairs)} more that explain a dump between them" if extra else ""
+    )
     return PairPlan(pairs, plan.considered, note)

@@ -96,17 +96,34 @@ class _Maker:
                 yield from make(self.costs.of(kind))
 
     def step(
-        self, cost: StepCost, name: str, action: str, forecast: Forecast, *, minutes: float = 0, where: str = ""
+        self,
+        cost: StepCost,
+        name: str,
+        action: str,
+        forecast: Forecast,
+        *,
+        minutes: float = 0,
+        where: str = "",
     ) -> Measurement:
         return Measurement(
-            name, action, forecast, minutes or cost.minutes, cost.powered, cost.risk, cost.caution, where, cost.kind
+            name,
+            action,
+            forecast,
+            minutes or cost.minutes,
+            cost.powered,
+            cost.risk,
+            cost.caution,
+            where,
+            cost.kind,
         )
 
     # --- programs, dumps, words
 
     def programs(self, cost: StepCost) -> Iterator[Measurement]:
         entries = self.diagnosis.case.entries
-        known = {p for e in entries if isinstance(p := getattr(e, "program", ""), str) and not isinstance(e, Dump)}
+        known = {
+            p for e in entries if isinstance(p := getattr(e, "program", ""), str) and not isinstance(e, Dump)
+        }
         for name in program_names(self.scene.machine.name):
             if name in known or not name.startswith("selftest"):
                 continue
@@ -124,7 +141,9 @@ class _Maker:
             return sure_forecast(shown)
         names = list(dict.fromkeys([*shown, usual]))
         ways: dict[tuple[str, bool], int] = {}
-        rows = [ways.setdefault((s, one.chancy), len(ways)) for s, one in zip(shown, self.subjects, strict=True)]
+        rows = [
+            ways.setdefault((s, one.chancy), len(ways)) for s, one in zip(shown, self.subjects, strict=True)
+        ]
         shares = np.zeros((len(ways), len(names)))
         for (text, chancy), way in ways.items():
             shares[way, names.index(text)] += 0.5 if chancy else 1.0
@@ -161,7 +180,9 @@ class _Maker:
                 self._at_times(shown, "every word is right"),
             )  # fmt: skip
 
-    def _dump_text(self, plan: MemoryPlan | None, store: int, words: np.ndarray[tuple[int], np.dtype[np.int64]]) -> str:
+    def _dump_text(
+        self, plan: MemoryPlan | None, store: int, words: np.ndarray[tuple[int], np.dtype[np.int64]]
+    ) -> str:
         read = words if plan is None else readings(plan, store, words)
         differs = np.flatnonzero(read != words)
         if not len(differs):
@@ -203,7 +224,9 @@ class _Maker:
 
     def done(self, path: str, *, continuity: bool) -> bool:
         entries = [e for e in self.diagnosis.case.entries if isinstance(e, Measured) and e.site == path]
-        return any((e.ohms is not None or e.reading in ("open", "closed", "shorted")) == continuity for e in entries)
+        return any(
+            (e.ohms is not None or e.reading in ("open", "closed", "shorted")) == continuity for e in entries
+        )
 
     def continuity(self, cost: StepCost) -> Iterator[Measurement]:
         for site in self.sites():
@@ -290,4 +313,3 @@ def _best_words(table: np.ndarray[tuple[int, int], np.dtype[np.int64]], share: F
         gain = -sum(p * math.log2(p) for p in shares.tolist() if p > 0)
         found.append((-gain, address))
     return [address for _, address in sorted(found)[:MOST_WORDS]]
-

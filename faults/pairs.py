@@ -115,7 +115,9 @@ def with_pairs(
     single = [h.weight for h in ranking.hypotheses if h.kind == "single"]
     # each partner stands for its group, and brings the weight of all of it
     shared = np.bincount(ranking.group_of, weights_of(ranking.hypotheses))[ranking.group_of]
-    stands = {i: reweighted(ranking.hypotheses[i], float(shared[i])) for i in set(plan.pairs.ravel().tolist())}
+    stands = {
+        i: reweighted(ranking.hypotheses[i], float(shared[i])) for i in set(plan.pairs.ravel().tolist())
+    }
     found = [pair(stands[i], stands[j], total=sum(single), second=second) for i, j in plan.pairs.tolist()]
     if not found:
         return evolve(ranking, note=plan.note)

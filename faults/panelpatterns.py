@@ -5,7 +5,7 @@ theory.
 """
 
 from collections.abc import Iterator, Sequence
-from itertools import product
+from itertools import islice, product
 from typing import Final
 
 import numpy as np
@@ -65,12 +65,7 @@ def carried_out(
 def patterns(machine: MachineSpec, plans: Sequence[MemoryPlan]) -> Iterator[Pattern]:
     """Yield patterns, those of fewest words first: examine; write and examine; write two and examine one."""
     spots = [(store, a) for store in range(len(machine.stores)) for a in _addresses(machine, store, plans)]
-    made = 0
-    for one in _of_length(machine, spots):
-        yield one
-        made += 1
-        if made >= MOST_PATTERNS:
-            return
+    yield from islice(_of_length(machine, spots), MOST_PATTERNS)
 
 
 def _of_length(machine: MachineSpec, spots: list[tuple[int, int]]) -> Iterator[Pattern]:
@@ -119,5 +114,7 @@ def _addresses(machine: MachineSpec, store: int, plans: Sequence[MemoryPlan]) ->
 
 def _few(cells: np.ndarray[tuple[int], np.dtype[np.int32]]) -> list[int]:
     plain = np.unique(cells)
-    chosen = plain[np.linspace(0, len(plain) - 1, min(6, len(plain))).astype(np.int64)] if len(plain) else plain
+    chosen = (
+        plain[np.linspace(0, len(plain) - 1, min(6, len(plain))).astype(np.int64)] if len(plain) else plain
+    )
     return [int(c) for c in chosen]

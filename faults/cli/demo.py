@@ -22,7 +22,12 @@ _EVENTS = 6
 
 @click.command(epilog="Example: corewright demo")
 @click.option(
-    "-o", "--output", type=click.Path(), default=PAGE, show_default=True, help="Where to write the report, as a page."
+    "-o",
+    "--output",
+    type=click.Path(),
+    default=PAGE,
+    show_default=True,
+    help="Where to write the report, as a page.",
 )
 @click.option("--force", is_flag=True, help="Overwrite the output file.")
 @quiet_option
@@ -30,9 +35,9 @@ _EVENTS = 6
 def command(output: str, force: bool, quiet: bool, color: str) -> int:
     """Run the main job in one minute on the Ravensholm scenario.
 
-    The volunteers of the invented Ravensholm barrier wrote down what their machine fulmar did one evening. From
-    that case file: which fault it is, what looks the same, what to measure, how it comes about; and the whole
-    report as one page that needs no network.
+    The volunteers of the invented Ravensholm barrier wrote down what their machine fulmar did one evening.
+    From that case file: which fault it is, what looks the same, what to measure, how it comes about; and the
+    whole report as one page that needs no network.
     """
     if Path(output).exists() and not force:
         raise click.UsageError(f"{output} exists; --force overwrites it")

@@ -1,4 +1,4 @@
-"""What the commands about a case share: reading it, progress while suspects are run, and the story to tell."""
+"""What the commands about a case share: reading it, progress while suspects run, and the story."""
 
 import sys
 import time
@@ -55,7 +55,10 @@ def diagnosed(path: str, *, quiet: bool) -> Diagnosis:
     """Return the diagnosis of a case file. Raises InputError."""
     case = load_case(path)
     if not have_numba():
-        notice("numba is not installed: programs are run by the generated Python code, which is slow", quiet=quiet)
+        notice(
+            "numba is not installed: programs are run by the generated Python code, which is slow",
+            quiet=quiet,
+        )
     return diagnose(case, progress=Progress(quiet))
 
 
@@ -97,7 +100,9 @@ def story_of(diagnosis: Diagnosis, fault: str, program: Program) -> tuple[Event,
         plan = plan_of(scene.board, parse_fault(fault, scene.board))
     except InputError:
         return ()
-    request = RunRequest(scene.machine, program.image, plan, program.inputs, max_steps=_STORY_STEPS, max_restarts=20)
+    request = RunRequest(
+        scene.machine, program.image, plan, program.inputs, max_steps=_STORY_STEPS, max_restarts=20
+    )
     healthy = RunRequest(scene.machine, program.image, None, program.inputs, max_steps=_STORY_STEPS)
     engine = choose_engine(request).engine
     story = tell(request, engine.run(request), engine.run(healthy))
@@ -111,4 +116,3 @@ def story_of(diagnosis: Diagnosis, fault: str, program: Program) -> tuple[Event,
         )
         for beat in story.beats
     )
-

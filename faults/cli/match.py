@@ -54,7 +54,9 @@ SCHEMA = declare_schema(
             }
         ],
         "unused": [{"entry": "int: number in the case file, from 1", "reason": "text: why it was not used"}],
-        "suspicions": [{"file": "text: a file of the case", "sentence": "text: how it may have been misread"}],
+        "suspicions": [
+            {"file": "text: a file of the case", "sentence": "text: how it may have been misread"}
+        ],
     },
 )
 GROUPS_LISTED = 50
@@ -65,7 +67,9 @@ _VERDICTS_FOR = 3
 @click.argument("case", metavar="CASE")
 @click.option("--report", metavar="PATH", help="Also write the whole report as one HTML page.")
 @click.option("--force", is_flag=True, help="Overwrite the output file.")
-@click.option("--next/--no-next", "advise", default=True, show_default=True, help="Also say what to measure next.")
+@click.option(
+    "--next/--no-next", "advise", default=True, show_default=True, help="Also say what to measure next."
+)
 @json_option
 @quiet_option
 @color_option
@@ -145,4 +149,3 @@ def _group_json(found: Diagnosis, group: Group) -> Mapping[str, Any]:
             for i in group.members
         ],
     }
-

@@ -129,8 +129,9 @@ def _write(found: Diagnosis, following: Next, writer: Writer) -> None:
     _others(following, writer)
     writer.line()
     writer.paragraph(
-        f"Expected from here: {following.advice.minutes:.0f} bench minutes. The {len(following.shortlist.numbers)} "
-        f"likeliest suspects were looked at; they hold {following.shortlist.held:.1%} of the belief."
+        f"Expected from here: {following.advice.minutes:.0f} bench minutes. The "
+        f"{len(following.shortlist.numbers)} likeliest suspects were looked at; they hold "
+        f"{following.shortlist.held:.1%} of the belief."
     )
     for note in following.left_out:
         writer.paragraph(f"Left out: {note}.")

@@ -29,8 +29,8 @@ from faults.fault import Fault
 from faults.lower import plan_of
 from faults.notation import fault_text, parse_fault
 from faults.panelpatterns import Deed, Pattern, carried_out, patterns
-from faults.predictions.programs import outcome_words, passes
 from faults.predictions.plans import Plans
+from faults.predictions.programs import outcome_words, passes
 from faults.predictions.runs import ProgramRuns
 from faults.predictions.scene import Program, program_of
 from faults.separate import Separation, Trial, shortest_telling
@@ -64,9 +64,7 @@ class Told:
     if_b: str
 
 
-@click.command(
-    epilog="Example: corewright separate core/x/13:open core/x-driver-a/1:dead --for fulmar"
-)
+@click.command(epilog="Example: corewright separate core/x/13:open core/x-driver-a/1:dead --for fulmar")
 @click.argument("a", shell_complete=complete_fault)
 @click.argument("b", shell_complete=complete_fault)
 @machine_option
@@ -108,8 +106,8 @@ def command(
 
 
 _ALIKE = (
-    "both faults alter the memory in exactly the same way: no program and no pattern whatever tells them apart; "
-    "a measurement at the places themselves may"
+    "both faults alter the memory in exactly the same way: no program and no pattern whatever tells them "
+    "apart; a measurement at the places themselves may"
 )
 
 

@@ -16,7 +16,10 @@ SIGNAL: Final = ("good", "absent", "weak", "late", "noisy")
 CLOSED_BELOW, OPEN_ABOVE = 20.0, 10_000.0
 """Ohms: below the first a line is closed, above the second it is open. Common practice, no source."""
 
-_OHMS: Final[Mapping[str, Mapping[str, float]]] = {"open": {"open": 1.0}, "shorted": {"shorted": 0.9, "closed": 0.1}}
+_OHMS: Final[Mapping[str, Mapping[str, float]]] = {
+    "open": {"open": 1.0},
+    "shorted": {"shorted": 0.9, "closed": 0.1},
+}
 _SEEN: Final[Mapping[str, Mapping[str, float]]] = {
     "open": {"absent": 0.9, "weak": 0.1},
     "dead": {"absent": 1.0},
@@ -99,12 +102,14 @@ def swapped(entry: Swap, board: Board) -> Callable[[Fault | None], Said]:
         if not any(on):
             return Said(_of({"stayed": 1.0}, entry.fault), "it does not lie on that card: it stays")
         if any(site.part == "contact" for site in sites):
-            return Said(_of({"moved": 0.3, "stayed": 0.3, "gone": 0.4}, entry.fault), "a contact may do either")
+            return Said(
+                _of({"moved": 0.3, "stayed": 0.3, "gone": 0.4}, entry.fault), "a contact may do either"
+            )
         if not all(on):
             return Said(math.nan, "it lies only in part on that card")
-        goes = "gone" if spare else "moved"
-        return Said(_of({goes: 0.9, "gone": 0.1, "stayed": 0.0} if goes == "moved" else {"gone": 1.0}, entry.fault),
-                    f"it lies on that card: it is {goes}")  # fmt: skip
+        if spare:
+            return Said(_of({"gone": 1.0}, entry.fault), "it lies on that card: it is gone")
+        return Said(_of({"moved": 0.9, "gone": 0.1}, entry.fault), "it lies on that card: it moves")
 
     return look
 

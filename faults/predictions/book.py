@@ -1,4 +1,4 @@
-"""What a store reads under many plans, as differences from what it should read, compared with a dump at once."""
+"""What a store reads under many plans, as differences from what it should read, and a dump compared."""
 
 import hashlib
 from collections.abc import Sequence
@@ -12,7 +12,7 @@ from attrs import define, field, frozen
 from emu.engine.compiled import cache_folder
 from faults.fault import Fault
 from faults.hypotheses import IntArray
-from faults.predictions.keeping import keep_array, kept_array, kept_text, keep_text
+from faults.predictions.keeping import keep_array, keep_text, kept_array, kept_text
 from faults.predictions.plans import BEYOND, HEALTHY, Plans
 from faults.predictions.reading import readings, touches
 

@@ -56,7 +56,9 @@ def _numbers(entry: Entry, machine: MachineSpec) -> Iterable[int]:
         case Addresses() if entry.failing:
             whole = WordFormat(24, base=machine.word.base)
             ranges = parse_addresses(entry.failing, whole)
-            return [a for first, last in ranges[:_MOST_NUMBERS] for a in range(first, min(last, first + 8) + 1)]
+            return [
+                a for first, last in ranges[:_MOST_NUMBERS] for a in range(first, min(last, first + 8) + 1)
+            ]
         case _:
             return ()
     found = _NUMBER.findall(text)[:_MOST_NUMBERS]

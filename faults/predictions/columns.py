@@ -6,7 +6,7 @@ from typing import Final
 
 import numpy as np
 import numpy.typing as npt
-from attrs import define, evolve, frozen
+from attrs import define, frozen
 
 from emu.memory import MemoryPlan
 from emu.words import WordFormat
@@ -32,8 +32,8 @@ from faults.predictions.dumps import (
     partly,
 )
 from faults.predictions.evidence import Observed
-from faults.predictions.programs import Judge, Judged, judge_of
 from faults.predictions.plans import BEYOND
+from faults.predictions.programs import Judge, Judged, judge_of
 from faults.predictions.runs import ProgramRuns
 from faults.predictions.scene import Scene
 from faults.predictions.workshop import Workshop
@@ -54,7 +54,7 @@ class Subject:
 
 @frozen(eq=False)
 class Predicted:
-    """The columns of a case, the entries (numbers) that no column speaks of with the reason, and the mends."""
+    """The columns of a case, the entries (numbers) that none speaks of with the reason, and the mends."""
 
     columns: tuple[Column, ...]
     unused: tuple[tuple[int, str], ...]
@@ -69,9 +69,7 @@ class Columns:
     dumps: dict[int, Observed]
     workshop: Workshop
 
-    def predict(
-        self, subjects: Sequence[Subject], weights: FloatArray, *, sift: bool = True
-    ) -> Predicted:
+    def predict(self, subjects: Sequence[Subject], weights: FloatArray, *, sift: bool = True) -> Predicted:
         """Return the columns over the subjects, whose prior weights are float64[n].
 
         ``sift``: leave out of programs those whom dumps and measurements already rule out.
@@ -89,10 +87,10 @@ class Columns:
                     columns[number] = self._addresses(number, entry, subjects, weights)
                 case Measured():
                     look, uniform = measured(entry, self.scene.board)
-                    columns[number] = self._said(number, entry, look, uniform, subjects, weights)
+                    columns[number] = self._said(number, look, uniform, subjects, weights)
                 case Swap():
                     said = swapped(entry, self.scene.board)
-                    columns[number] = self._said(number, entry, said, 1 / 3, subjects, weights)
+                    columns[number] = self._said(number, said, 1 / 3, subjects, weights)
                 case Capture():
                     unused.append((number, "captured transactions are not compared with faults yet"))
                 case Mended():
@@ -132,21 +130,17 @@ class Columns:
 
     # --- one kind of entry each
 
-    def _base(self, number: int) -> dict[str, object]:
-        case = self.scene.case
-        entry = case.entries[number]
-        certainty = DEFAULT_CERTAINTY if entry.certainty is None else entry.certainty
-        return {
-            "label": sentence(entry), "certainty": certainty, "epoch": case.epochs[number],
-            "entry": number, "passed": is_pass(entry),
-        }  # fmt: skip
-
     def _column(
         self, number: int, chance: FloatArray, broad: float, misread: float | FloatArray,
         why: Callable[[int], str],
     ) -> Column:  # fmt: skip
-        made = Column("", chance, max(_LEAST, min(1.0, broad)), misread, why=why)
-        return evolve(made, **self._base(number))
+        case = self.scene.case
+        entry = case.entries[number]
+        return Column(
+            sentence(entry), chance, max(_LEAST, min(1.0, broad)), misread,
+            DEFAULT_CERTAINTY if entry.certainty is None else entry.certainty,
+            case.epochs[number], number, is_pass(entry), why,
+        )  # fmt: skip
 
     def _dump(
         self, number: int, subjects: Sequence[Subject], digests: list[str], weights: FloatArray,
@@ -154,10 +148,14 @@ class Columns:
     ) -> None:  # fmt: skip
         dump = self.dumps[number]
         if dump.misread_file:
-            unused.append((number, f"set aside, for the file may be read wrongly: {dump.misread_file[0].sentence}"))
+            unused.append(
+                (number, f"set aside, for the file may be read wrongly: {dump.misread_file[0].sentence}")
+            )
             return
         if not bool(np.any(dump.known & dump.sure)):
-            unused.append((number, "nothing says what the store should hold: name an `expected` file or a `program`"))
+            unused.append(
+                (number, "nothing says what the store should hold: name an `expected` file or a `program`")
+            )
             return
         book = self.workshop.book(dump.store, dump.expected, dump.dump.repeat)
         misfit = dump_misfit(dump, book, [s.fault for s in subjects], digests)
@@ -197,7 +195,9 @@ class Columns:
             chances = partly(misfit, size, inside)
 
         def why(i: int) -> str:
-            return _misfit_words(misfit, i, form) if entry.complete else f"{int(size[i])} addresses would fail"
+            return (
+                _misfit_words(misfit, i, form) if entry.complete else f"{int(size[i])} addresses would fail"
+            )
 
         return self._column(number, chances.chance, chances.broad, chances.misread, why)
 
@@ -212,7 +212,7 @@ class Columns:
         return fills(self.scene.machine, store)
 
     def _said(
-        self, number: int, entry: Entry, look: Callable[[Fault | None], Said], uniform: float,
+        self, number: int, look: Callable[[Fault | None], Said], uniform: float,
         subjects: Sequence[Subject], weights: FloatArray,
     ) -> Column:  # fmt: skip
         told = [look(s.fault) for s in subjects]
@@ -227,15 +227,16 @@ class Columns:
         runs = self.runs(str(getattr(entry, "program", "")))
         judge = judge_of(entry, self.scene.machine)
         assert judge is not None, "every other entry is about a program"
-        possible = [
-            i for i in range(len(subjects)) if (alive is None or alive[i]) and digests[i] != BEYOND
-        ]
+        possible = [i for i in range(len(subjects)) if (alive is None or alive[i]) and digests[i] != BEYOND]
         codes = runs.codes([subjects[i].fault for i in possible], [digests[i] for i in possible])
         different = np.unique(codes).tolist()
         looked = {code: judge.look(runs.kinds[code], runs.passing[code]) for code in different}
         normal = judge.look(runs.healthy, True)
         times = {code: _at_times(entry, looked[code], normal, healthy=code == 0) for code in different}
-        ways = [(times if subjects[i].chancy else looked)[c] for i, c in zip(possible, codes.tolist(), strict=True)]
+        ways = [
+            (times if subjects[i].chancy else looked)[c]
+            for i, c in zip(possible, codes.tolist(), strict=True)
+        ]
         chance = np.full(len(subjects), np.nan)
         wrong = np.full(len(subjects), -1, np.int64)
         chance[possible] = [one.chance for one in ways]

@@ -2,8 +2,8 @@
 
 A dump has thousands of words, so a plain 0 or 1 would throw a suspect away for one garbled line. A dump that
 is not exactly what a suspect foretells counts as misread in the words that differ: a rate of garbled words is
-averaged over (Beta(1, 1000), a guess), and each garbled word costs half its bits. All is done in logarithms and
-scaled together, for only ratios count.
+averaged over (Beta(1, 1000), a guess), and each garbled word costs half its bits. All is done in logarithms
+and scaled together, for only ratios count.
 """
 
 import math
@@ -159,4 +159,6 @@ def coming_and_going(misfit_steady: Misfit, dump: Observed, plan: MemoryPlan) ->
     other = int(np.count_nonzero(wrong & (((dump.words ^ struck) & both) != 0)))
     size, hit = int(could.sum()), int(np.count_nonzero(wrong & could))
     ways = math.lgamma(size + 1) - math.lgamma(hit + 1) - math.lgamma(size - hit + 1)
-    return float(-math.log(size + 1) - ways + garbled(np.array([other]), misfit_steady.of, misfit_steady.cost)[0])
+    return float(
+        -math.log(size + 1) - ways + garbled(np.array([other]), misfit_steady.of, misfit_steady.cost)[0]
+    )

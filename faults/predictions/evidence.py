@@ -41,8 +41,8 @@ class Observed:
     @property
     def wrong(self) -> npt.NDArray[np.bool_]:
         """Which words differ from what should be there, in bits that both know."""
-        differs: npt.NDArray[Any] = (self.words ^ self.expected) & self.known & self.sure
-        return differs != 0
+        differs: Words = (self.words ^ self.expected) & self.known & self.sure
+        return np.asarray(differs != 0, np.bool_)
 
 
 def observed_dump(scene: Scene, number: int, dump: Dump) -> Observed:

@@ -32,21 +32,31 @@ def observed_map(machine: MachineSpec, dump: Observed) -> MemoryMap:
     home = _shift(dump, wrong, both)
     for address in wrong.tolist():
         source = address ^ home if home else None
-        if source is not None and source < words and not (dump.words[address] ^ dump.expected[source]) & both[address]:
+        if (
+            source is not None
+            and source < words
+            and not (dump.words[address] ^ dump.expected[source]) & both[address]
+        ):
             kinds[address], sources[address] = "copy", source
         elif not dump.words[address] & both[address]:
             kinds[address] = "zero"
         else:
             kinds[address] = "bits"
-            bits[address] = _bit_names(stored, int((dump.words[address] ^ dump.expected[address]) & both[address]))
+            bits[address] = _bit_names(
+                stored, int((dump.words[address] ^ dump.expected[address]) & both[address])
+            )
     said = " ".join(f.sentence for f in analyse(dump_difference(machine, dump)).findings[:_FINDINGS])
-    return MemoryMap(spec.name, words, min(COLUMNS, words), runs_of(kinds, sources, bits), machine.word.base, said)
+    return MemoryMap(
+        spec.name, words, min(COLUMNS, words), runs_of(kinds, sources, bits), machine.word.base, said
+    )
 
 
 def dump_difference(machine: MachineSpec, dump: Observed) -> Evidence:
     """Return the difference for ``faults.pattern``; only what was read and is known."""
     both = dump.known & dump.sure
-    chosen = np.flatnonzero(both == (int(both.max()) if len(both) else 0))  # words read in part would look odd
+    chosen = np.flatnonzero(
+        both == (int(both.max()) if len(both) else 0)
+    )  # words read in part would look odd
     spec, word = machine.stores[dump.store], machine.word
     lines = WordFormat(max(1, (len(dump.words) - 1).bit_length()), base=word.base)
     found = dump_evidence(
@@ -66,7 +76,11 @@ def _bit_names(stored: StoredFormat, wrong: int) -> str:
     return ", ".join(stored.label(n) for n in range(wrong.bit_length()) if wrong >> n & 1)
 
 
-def _shift(dump: Observed, wrong: np.ndarray[tuple[int], np.dtype[np.int64]], both: np.ndarray[tuple[int], np.dtype[np.int64]]) -> int:
+def _shift(
+    dump: Observed,
+    wrong: np.ndarray[tuple[int], np.dtype[np.int64]],
+    both: np.ndarray[tuple[int], np.dtype[np.int64]],
+) -> int:
     """Return the address bit under which most wrong words are copies, as a mask; 0 if there is none."""
     best, most = 0, 0
     if not len(wrong):

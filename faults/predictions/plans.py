@@ -1,7 +1,7 @@
 """The memory plans of faults, made when they are wanted, their digests kept on disk.
 
-Most of a second match needs only to know that a plan is one it has met; composing thousands of plans anew would
-be most of its time.
+Most of a second match needs only to know that a plan is one it has met; composing thousands of plans anew
+would be most of its time.
 """
 
 import hashlib
@@ -19,7 +19,7 @@ from faults.boards.board import Board
 from faults.fault import Fault
 from faults.lower import plan_of
 from faults.notation import fault_text
-from faults.predictions.keeping import kept_text, keep_text
+from faults.predictions.keeping import keep_text, kept_text
 
 HEALTHY: Final = "healthy"
 BEYOND: Final = "beyond"

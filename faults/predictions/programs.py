@@ -45,8 +45,8 @@ class Judged:
 
 @frozen(eq=False)
 class Judge:
-    """``look``: symptoms, and whether they pass -> verdict. ``uniform``: chance of the entry if all outcomes were alike.
-    ``digits``, ``base``: what a slip of the pen could change; 0 digits if it is no matter of digits.
+    """``look``: symptoms, and whether they pass -> verdict. ``uniform``: chance of the entry if all outcomes
+    were alike. ``digits``, ``base``: what a slip of the pen could change; 0 digits if none are written.
     """  # noqa: D205
 
     look: Callable[[Symptoms, bool], Judged]
@@ -55,7 +55,7 @@ class Judge:
     base: int = 10
 
 
-def judge_of(entry: Entry, machine: MachineSpec) -> Judge | None:
+def judge_of(entry: Entry, machine: MachineSpec) -> Judge | None:  # noqa: PLR0911 - a table of kinds
     """Return the judge of an entry about a program; None for an entry about something else."""
     match entry:
         case Passed():
@@ -284,7 +284,9 @@ def _printed(entry: Printed, machine: MachineSpec) -> Judge:
         texts = _texts(s, machine, entry.port)
         if not entry.text.strip():
             silent = not any(t.strip() for t in texts)
-            return Judged(float(silent), lambda: "nothing would be printed" if silent else f"it {outcome_words(s)}")
+            return Judged(
+                float(silent), lambda: "nothing would be printed" if silent else f"it {outcome_words(s)}"
+            )
         if entry.whole and not unending(s):
             fits = any(pattern.fullmatch(_trimmed(t)) for t in texts)
         else:

@@ -186,8 +186,10 @@ def _in_sequence(rules: list[Rule], words: Words) -> Words:
 def _one(rule: Rule, word: int, last: int) -> int:
     if rule.action in ("hold", "late"):
         return (word & ~rule.bits) | (last & rule.bits)
-    return int(_altered(rule, np.array([word], np.int64))[0]) if rule.action not in ("set", "clear") else (
-        word | rule.bits if rule.action == "set" else word & ~rule.bits
+    return (
+        int(_altered(rule, np.array([word], np.int64))[0])
+        if rule.action not in ("set", "clear")
+        else (word | rule.bits if rule.action == "set" else word & ~rule.bits)
     )
 
 

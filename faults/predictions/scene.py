@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from pathlib import Path
 
-from attrs import define, field, frozen
+from attrs import define, evolve, field, frozen
 
 from emu.assemble import assemble
 from emu.errors import declare, fail
@@ -72,8 +72,8 @@ class Scene:
         """Return an image file of the case as words of a store. Raises InputError."""
         word = file_word(self.machine, store)
         form = ""
-        for token in layout.replace(",", " ").split():
-            form, word = _layout(token, form, word, place)
+        for piece in layout.replace(",", " ").split():
+            form, word = _layout(piece, form, word, place)
         path = self.case.path_of(file)
         try:
             data = path.read_bytes()
@@ -132,17 +132,16 @@ def _start_store(machine: MachineSpec) -> str:
     return next(seen, machine.stores[0].name)
 
 
-def _layout(token: str, form: str, word: FileWord, place: Place | None) -> tuple[str, FileWord]:
-    from attrs import evolve  # noqa: PLC0415
-
-    if token in FORMATS:
-        return token, word
-    changes = {
-        "checks": {"checks": "stored"},
-        "high": {"align": "high"},
-        "little": {"byte_order": "little"},
-        "words": {"addresses": "words"},
-    }
-    if token not in changes:
-        fail(BAD_LAYOUT, f"a layout has no word {token!r}", place or Place("<case>"))
-    return form, evolve(word, **changes[token])
+def _layout(piece: str, form: str, word: FileWord, place: Place | None) -> tuple[str, FileWord]:
+    if piece in FORMATS:
+        return piece, word
+    match piece:
+        case "checks":
+            return form, evolve(word, checks="stored")
+        case "high":
+            return form, evolve(word, align="high")
+        case "little":
+            return form, evolve(word, byte_order="little")
+    if piece != "words":
+        fail(BAD_LAYOUT, f"a layout has no word {piece[:40]!r}", place or Place("<case>"))
+    return form, evolve(word, addresses="words")

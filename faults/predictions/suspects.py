@@ -20,8 +20,9 @@ from faults.notation import fault_text
 from faults.predictions.clues import Clues
 from faults.priors import Priors
 from faults.sites import CellBit, SelectLine, Site
-from faults.universe import CellBlock, Listed, universe_of
+from faults.universe import CellBlock, Listed, NeighbourBlock, universe_of
 
+Block = Listed | CellBlock | NeighbourBlock
 SAMPLE: Final = 60
 """How many members of a fine family and kind are tried beside those that the evidence names."""
 
@@ -60,7 +61,9 @@ class Suspects:
         """Say what was tried."""
         text = f"{len(self.all) - 1:,} of {self.universe:,} single faults tried"
         if self.sampled:
-            text += f"; {self.sampled:,} of single cells and other small parts by a sample that stands for all"
+            text += (
+                f"; {self.sampled:,} of single cells and other small parts by a sample that stands for all"
+            )
         return text
 
 
@@ -70,7 +73,7 @@ class SuspectMaker:
 
     board: Board
     priors: Priors
-    blocks: tuple[Listed | CellBlock, ...] = field(init=False)
+    blocks: tuple[Block, ...] = field(init=False)
     _known: dict[tuple[int, int], Suspect] = field(factory=dict, init=False)
     _chosen: dict[tuple[int, int], tuple[int, ...]] = field(factory=dict, init=False)
     _regions: dict[int, tuple[IntArray, IntArray]] = field(factory=dict, init=False)
@@ -169,7 +172,9 @@ class SuspectMaker:
                 row, rest = divmod(member, block.per_row)
                 indices = family.indices(block.rows[row] * block.per_row + rest)
                 roles.append(family.site(indices).role)
-            regions = [(r.region.mask, r.region.value) if isinstance(r, SelectLine) else (0, -1) for r in roles]
+            regions = [
+                (r.region.mask, r.region.value) if isinstance(r, SelectLine) else (0, -1) for r in roles
+            ]
             table = np.array(regions, np.int64).reshape(-1, 2)
             self._regions[number] = table[:, 0].copy(), table[:, 1].copy()
         return self._regions[number]
