@@ -206,12 +206,11 @@ def _one_way(evidence: Evidence, both: Patterns) -> str:
         return ""
     level = 1 if risen.any() else 0
     bits = named_bits("data", int(np.bitwise_or.reduce(differ)), evidence.word)
+    unwritten = 1 - level
     return (
-        f"every change is from {1 - level} to {level}, in {bits}: a change that goes one way only speaks for "
-        + (
-            f"reading that alters what is stored, as where a {1 - level} is not written back, rather than for noise. "
-            "Stop reading: the first dump may be the only one."
-        )
+        f"every change is from {unwritten} to {level}, in {bits}: a change that goes one way only speaks for "
+        f"reading that alters what is stored, as where a {unwritten} is not written back, rather than for "
+        "noise. Stop reading: the first dump may be the only one."
     )
 
 
