@@ -104,10 +104,10 @@ def run_campaign(
     """Run every fault of a universe on every job.
 
     ``only`` (bool[groups] of ``grouping``, which a campaign made before): run these groups, take the others
-    for healthy. ``executor``: any; without one, ``workers`` threads (0: one a processor). ``results``: the file in which
-    finished parts are kept and from which they are taken again. ``watcher`` is told how far it is, several
-    times a second. ``jit``: compile or not; None: if numba is there. On KeyboardInterrupt work stops within a
-    second and ``CampaignStoppedError`` is raised.
+    for healthy. ``executor``: any; without one, ``workers`` threads (0: one a processor). ``results``: the
+    file in which finished parts are kept and from which they are taken again. ``watcher`` is told how far it
+    is, several times a second. ``jit``: compile or not; None: if numba is there. On KeyboardInterrupt work
+    stops within a second and ``CampaignStoppedError`` is raised.
     """
     count = workers or os.cpu_count() or 1
     kept = ResultsFile(results) if results is not None else None

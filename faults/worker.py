@@ -25,6 +25,7 @@ Ints = npt.NDArray[np.int64]
 SNAPSHOTS: Final = 16
 MOST_STEPS: Final = 10_000_000  # spent in compiled code between two looks at whether to go on
 _RECORDS: Final = 1 << 20  # bytes
+LIMITS: Final = ("steps", "time", "outputs", "restarts")
 _KEPT: Final = 64  # jobs
 _SETTLED_CODES: Final = frozenset(STOP_KINDS.index(kind) for kind in SETTLED)
 
@@ -91,6 +92,11 @@ def prepare(job: Job, *, jit: bool | None = None) -> Prepared:
     run = compiled.start(request)
     run.advance()
     healthy = run.result()
+    if healthy.stop.kind in LIMITS and healthy.steps > job.conditions.watched:
+        request = evolve(request, max_steps=job.conditions.watched)
+        run = compiled.start(request)
+        run.advance()
+        healthy = run.result()
     most = 2 * healthy.steps + job.conditions.spare
     limits = evolve(
         request,

@@ -40,14 +40,16 @@ class Program:
 class Conditions:
     """What is the same for all runs.
 
-    ``longest``: most steps of the healthy run; a faulty run is given twice the steps that the healthy one
-    took and ``spare`` on top. ``names`` are the conditions that hold ("warm").
+    ``longest``: most steps that the healthy run is given to come to its end; a faulty run is given twice the
+    steps that the healthy one took and ``spare`` on top. A program that never ends by itself is watched for
+    ``watched`` steps. ``names`` are the conditions that hold ("warm").
     """
 
     seed: int = 0
     power_up: Literal["zeros", "seeded"] = "zeros"
     names: frozenset[str] = frozenset()
     longest: int = LONGEST
+    watched: int = 200_000
     spare: int = 20_000
 
 
@@ -63,14 +65,14 @@ class Job:
     def digest(self) -> str:
         """SHA-256 (hexadecimal) of machine, image, inputs, conditions and format versions."""
         found = hashlib.sha256(self.machine.digest.encode())
-        image = self.program.image
+        image, asked = self.program.image, self.conditions
         for name, segment in sorted(image.segments.items()):
             found.update(f"|{name} {segment.bits}".encode())
             words = [word for row in segment.words() for word in row]
             found.update(",".join(map(str, words)).encode())
         rest = (
-            image.entry, sorted(self.program.inputs.items()), self.conditions.seed, self.conditions.power_up,
-            sorted(self.conditions.names), self.conditions.longest, self.conditions.spare,
+            image.entry, sorted(self.program.inputs.items()), asked.seed, asked.power_up,
+            sorted(asked.names), asked.longest, asked.watched, asked.spare,
             PLAN_FORMAT, DRAW_FORMAT, RECORD_FORMAT,
         )  # fmt: skip
         found.update(repr(rest).encode())
@@ -89,8 +91,8 @@ class Job:
 class Chunk:
     """Groups that are run together: faults of single cells, or plans.
 
-    ``cells``: int64[n, 6], as for ``emu.engine.batch``, or None. ``places`` (int64[n]): where they stand among
-    all such rows, or where the plans stand among all others. ``digest``: SHA-256 of what they do.
+    ``cells``: int64[n, 6], as for ``emu.engine.batch``, or None. ``places`` (int64[n]): where they stand
+    among all such rows, or where the plans stand among all others. ``digest``: SHA-256 of what they do.
     """
 
     places: Ints
