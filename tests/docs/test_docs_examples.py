@@ -7,6 +7,8 @@ How a page says it:
   both streams together; a line ``...`` stands for any lines; ``echo $?`` shows the exit code;
 - ``<!-- not run: REASON -->`` before a console block: it is left out, and the reason is on the page.
 
+- ``<!-- with the files of: PAGE -->`` anywhere: the files of that page are there from the beginning.
+
 A page is a session: its blocks run in order, in one empty folder. The commands are ours, run in this process;
 ``ls`` and ``cat`` are played, and so is the installation of a small package; once there is one, commands run as
 processes of their own. Any other command is a mistake of the page.
@@ -37,6 +39,7 @@ SLOW = {
     "docs/tutorial/from-symptoms-to-next.md",
     "docs/tutorial/write-and-grade-a-self-test.md",
 }
+BEFORE = re.compile(r"^<!-- with the files of: (\S+) -->$", re.MULTILINE)
 # Which engine ran depends on what is installed, and on nothing else: pages leave that notice out and say so.
 ENGINE = re.compile(r"^engine: .*\n", re.MULTILINE)
 
@@ -184,6 +187,10 @@ def test_page_runs(page, tmp_path, monkeypatch):
         monkeypatch.delenv(name)
     monkeypatch.setenv("COLUMNS", "80")
     session = Session(tmp_path, monkeypatch)
+    for name in BEFORE.findall(page.read_text(encoding="utf-8")):
+        for block in blocks(page.parent / name):
+            if block.mark and block.mark[0] == "file":
+                session.write(block.mark[1], block.text)
     for block in blocks(page):
         what = block.mark[0] if block.mark else ""
         if what == "file":
