@@ -17,6 +17,8 @@ from typing import Any, Final
 import attrs
 from attrs import define
 
+from emu.assemble.examples import flaws
+from emu.assemble.forms import UNREADABLE_FORM
 from emu.behaviour.check import check
 from emu.behaviour.names import Names
 from emu.behaviour.tokens import Text, sample
@@ -66,7 +68,7 @@ FORM: Final = declare(
 )
 EXAMPLE: Final = declare(
     "example",
-    "The example of an instruction begins with its name, and its word has the fixed bits of `bits`.",
+    "The example of an instruction begins with its name, and its text assembles to its word.",
     "Mend the word, or the encoding.",
     sample("acc = 1").replace("word = 1 }", "word = 17 }"),
     "machine",
@@ -129,7 +131,18 @@ def _machine(document: TomlDocument) -> MachineSpec:
     checks.run()
     spec = _Loader(table, document, problems, checks).machine()
     problems.raise_if_errors()
+    _prove(spec, table, document, problems)
     return attrs.evolve(spec, digest=digest(spec))
+
+
+def _prove(spec: MachineSpec, table: MachineTable, document: TomlDocument, problems: Problems) -> None:
+    """Hold forms and examples against the assembler that a whole machine makes. Raises InputError."""
+    for flaw in flaws(spec):
+        instruction = table.instructions[flaw.number]
+        owner = instruction if flaw.key == "form" else instruction.example
+        code = UNREADABLE_FORM if flaw.key == "form" else EXAMPLE
+        problems.add(code, flaw.message, document.place(key_path(owner, flaw.key)), hint=flaw.hint)
+    problems.raise_if_errors()
 
 
 @define

@@ -89,8 +89,7 @@ class SecondPass:
         line, operand, spot = start
         try:
             value = evaluate(operand.expression, LineScope(self.table, line, spot))
-            if self.layout.window_at(value) < 0:
-                self.layout.spot_at(value, {})
+            self.layout.check_start(value)
         except LineError as problem:
             self.report.error(line, problem, operand.span)
         except PoisonedError:

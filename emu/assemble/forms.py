@@ -88,6 +88,11 @@ def _run_together(left: str | OperandBits, right: str | OperandBits) -> bool:
     return isinstance(left, OperandBits) and isinstance(right, OperandBits) and right.field.kind != "register"
 
 
+def check_form(spec: InstructionSpec, machine: str) -> None:
+    """Raise InputError unless the form of an instruction can be read back."""
+    _form(spec, machine)
+
+
 def _unreadable(rule: str, spec: InstructionSpec, machine: str) -> InputError:
     message = f"a form can be told apart when it is read: {rule}; got {spec.form!r} of {spec.name!r}"
     return InputError([Problem(UNREADABLE_FORM, message, Place(machine))])

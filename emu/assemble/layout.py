@@ -139,6 +139,15 @@ class Layout:
         self._check_word(window, index, address, bank)
         return Spot(self.machine.store_index(window.store), index, address, number, bank)
 
+    def check_start(self, address: int) -> None:
+        """Raise unless an instruction can begin at an address, in whatever bank."""
+        number = self.window_at(address)
+        if number < 0:
+            raise self._no_window(address)
+        window = self.machine.windows[number]
+        if (address - window.first) % window.unit:
+            raise self._odd(address, window)
+
     def _no_window(self, address: int) -> LineError:
         shown = ", ".join(
             f"{digits(w.first, self.base)}-{digits(w.last, self.base)} ({w.store})"

@@ -237,11 +237,39 @@ def test_a_form_that_no_program_can_hold_is_refused(form):
         if "{w}" in form
         else new.replace("wwwwww", "vvvvvv").replace("widen(w", "widen(v")
     )
-    machine = parse_machine(
-        Source(
-            "rail.toml", text.replace(old, new).replace("nudge sp += -1", "nudge").replace("0x2FE0", "0x2000")
-        )
-    )
+    text = text.replace(old, new).replace("nudge sp += -1", "nudge").replace("0x2FE0", "0x2000")
     with pytest.raises(InputError) as caught:
-        disassemble_word(machine, 0, 0)
+        parse_machine(Source("rail.toml", text))
     assert [p.code.slug for p in caught.value.problems] == ["asm-unreadable-form"]
+    assert [p.place.line for p in caught.value.problems] == [1 + text[: text.index("form = '")].count("\n")]
+
+
+# ---- examples that prove nothing
+
+
+def spoiled_tern(old, new):
+    text = (TESTS / "assemble" / "tern.toml").read_text(encoding="utf-8")
+    assert text.count(old) == 1
+    with pytest.raises(InputError) as caught:
+        parse_machine(Source("tern.toml", text.replace(old, new)))
+    return [(p.code.slug, p.message, p.hint) for p in caught.value.problems]
+
+
+def test_an_example_assembles_to_its_word():
+    found = spoiled_tern('{ text = "jump 0o20", word = 0o2017 }', '{ text = "jump 0o20", word = 0o2016 }')
+    message = "the text of an example assembles to its word; 'jump 0o20' is 0o2017, got 0o2016"
+    assert found == [("example", message, "write 0o2017, or mend the text")]
+
+
+@pytest.mark.parametrize("text", ["shift", "shift 99", "shift count", "shift 3, 3", "shift )"])
+def test_an_example_can_be_assembled(text):
+    [(slug, message, _)] = spoiled_tern('"shift 3"', f'"{text}"')
+    assert slug == "example"
+    assert message.startswith("an example can be assembled; ")
+
+
+def test_an_example_is_one_line():
+    found = spoiled_tern('"shift 3"', r'"shift 3\nshift 3"')
+    assert [(slug, message) for slug, message, _ in found] == [
+        ("example", r"an example is one instruction; got 'shift 3\nshift 3'")
+    ]
