@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Mapping
 
-from faults.boards.bits import bit_list
+from faults.boards.bits import bit_list, spread
 from faults.boards.technology import StoreGround
 
 
@@ -36,3 +36,20 @@ def part_problems(ground: StoreGround, whole: str, name: str, text: str) -> Iter
     outside = [b for b in bit_list(text) if b not in bit_list(whole)]
     if outside:
         yield name, f"{name!r} of {ground.name!r} must be among the bits {whole!r}; bit {outside[0]} is not"
+
+
+def number_problems(
+    ground: StoreGround, keys: Mapping[str, str], rows: int | None = None
+) -> Iterator[tuple[str, str]]:
+    """Yield a problem for every key whose numbers that have words do not run from 0 on, without a gap.
+
+    They do where the words fill all addresses. ``rows``: how many there must be.
+    """
+    for name, text in keys.items():
+        bits = bit_list(text)
+        if len(set(bits)) < len(bits) or any(b >= ground.address_bits for b in bits):
+            continue
+        used = [n for n in range(1 << len(bits)) if spread(n, bits) < ground.spec.words]
+        if used[-1] >= (rows or len(used)):
+            rule = f"{name!r} must be the highest address bits, the lowest of them first"
+            yield name, f"where words do not fill all addresses, as in {ground.name!r}, {rule}"

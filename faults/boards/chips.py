@@ -10,7 +10,7 @@ from attrs import frozen
 from emu.schema import key, own_path
 from emu.tomlfile import TomlPath
 from faults.boards.bits import BITS_PATTERN, BITS_RULE, bit_list, bit_mask, odd_parts, spread
-from faults.boards.checks import bits_exist, split_problems
+from faults.boards.checks import bits_exist, number_problems, split_problems
 from faults.boards.family import Family, Named
 from faults.boards.interface import cells as single_cells
 from faults.boards.technology import StoreGround, Technology, family, numbered
@@ -165,6 +165,8 @@ def _wrong(ground: StoreGround, table: ChipsTable) -> Iterator[tuple[str, str]]:
     if ground.spec.words % cells:
         given = f"{ground.name!r} has {ground.spec.words} words"
         yield "line", f"chips of {cells} cells fill whole rows; {given}"
+    else:
+        yield from number_problems(ground, {"row": table.row}, ground.spec.words // cells)
     if ground.spec.destructive:
         yield "store", f"reading a chip does not destroy what it holds; {ground.name!r} is not so"
 

@@ -4,7 +4,7 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Final
 
-from attrs import define
+from attrs import define, fields
 
 from emu.errors import Problems, declare, nearest
 from emu.fromtoml import build, key_path
@@ -19,7 +19,7 @@ from faults.boards.marks import Marks, site_pattern
 from faults.boards.plain import PlainTable
 from faults.boards.tables import BoardTable, FloatsTable, LabelTable, NetTable
 from faults.boards.technology import StoreGround
-from faults.sites import STAGE_SENSE, Chip, Control, DataLine, SelectLine, SharedNet, Site
+from faults.sites import STAGE_SENSE, Chip, Control, DataLine, Labels, SelectLine, SharedNet, Site
 
 MAX_FAMILY: Final = 65_536
 HEAD = 'format = "board/1"\nmachine = "fulmar"\n\n'
@@ -196,8 +196,11 @@ class _Checks:
         """Check that labels, levels and nets speak of sites that exist."""
         owners: tuple[LabelTable | FloatsTable, ...] = (*self.table.labels, *self.table.floats)
         for owner in owners:
-            if not _matches(board, owner.sites):
+            matching = _matching(board, owner.sites)
+            if not matching:
                 self.report(board, owner.sites, key_path(owner, "sites"))
+            if isinstance(owner, LabelTable):
+                self.lists(owner, matching)
         for net in self.table.nets:
             for i, path in enumerate(net.feeds):
                 if board.tree.find(path) is None:
@@ -208,6 +211,16 @@ class _Checks:
                         self.document.place(key_path(net, "feeds", i)), hint=_FED_HINTS[net.effect],
                     )  # fmt: skip
 
+    def lists(self, owner: LabelTable, matching: list[Family]) -> None:
+        """Check that a list of labels has one for each of the last parts of the paths."""
+        for name in (a.name for a in fields(Labels)):
+            texts = getattr(owner, name)
+            for family in matching:
+                wanted = len(family.dimensions[-1]) if family.dimensions else 1
+                if isinstance(texts, tuple) and len(texts) != wanted:
+                    message = f"{owner.sites!r} takes {wanted} labels in a list; given {len(texts)}"
+                    self.problems.add(NO_SITES, message, self.document.place(key_path(owner, name)))
+
     def report(self, board: Board, path: str, where: tuple[str | int, ...]) -> None:
         """Report a path, or a pattern, that no site has."""
         close = next(board.around(path.replace("*", "0")), "") or nearest(path, board.tree.prefixes)
@@ -216,8 +229,9 @@ class _Checks:
         self.problems.add(NO_SITES, message, self.document.place(where), hint=hint)
 
 
-def _matches(board: Board, pattern: str) -> bool:
-    parts = pattern.split("/")
+def _matching(board: Board, pattern: str) -> list[Family]:
+    """Return the families of which the pattern means members."""
+    found, parts = [], pattern.split("/")
     for family in board.tree.families:
         head = family.prefix.split("/")
         if len(parts) != len(head) + len(family.dimensions):
@@ -226,5 +240,5 @@ def _matches(board: Board, pattern: str) -> bool:
             continue
         rest = zip(parts[len(head) :], family.dimensions, strict=True)
         if all(p == "*" or d.index(p) >= 0 for p, d in rest):
-            return True
-    return False
+            found.append(family)
+    return found

@@ -13,7 +13,7 @@ from attrs import frozen
 from emu.schema import key, own_path
 from emu.tomlfile import TomlPath
 from faults.boards.bits import BITS_PATTERN, BITS_RULE, bit_list, bit_mask, spread
-from faults.boards.checks import split_problems
+from faults.boards.checks import number_problems, split_problems
 from faults.boards.family import Family, Named
 from faults.boards.technology import StoreGround, Technology, family, numbered
 from faults.sites import (
@@ -160,6 +160,7 @@ def _inhibits(weave: _Weave, modules: Named) -> Iterator[Family]:
 
 def _wrong(ground: StoreGround, table: WovenTable) -> Iterator[tuple[str, str]]:
     yield from split_problems(ground, {"core": table.core, "strand": table.strand, "module": table.module})
+    yield from number_problems(ground, {"strand": table.strand, "module": table.module})
     if ground.spec.writable or ground.spec.destructive:
         yield "store", f"a woven store is read-only and its reads last; {ground.name!r} is not so"
 

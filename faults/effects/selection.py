@@ -100,12 +100,14 @@ def inhibit_open(site: Site, role: CoreInhibit) -> tuple[Alteration, ...]:
     """Return an inhibit line that blocks nothing: where it is driven, one more core is free to switch.
 
     With a parity pair that core is still blocked by the parity line, unless that one is open too; so cores
-    are first let in with a mark and sorted out once every open line has had its say.
+    are first let in with a mark and sorted out once every open line has had its say. Then cores go, too, that
+    a store does not have whose words fill only a part of its addresses.
     """
+    region = role.region
 
     def change(cells: IntArray) -> IntArray:
         plain = cells & (_ODD - 1)
-        driven = _inside(np.where(cells == NO_CELL, NO_CELL, plain), role.region)
+        driven = (cells != NO_CELL) & ((plain & region.mask) == region.value)
         if role.bit < 0:
             odd = (_parity(plain, role.decoded) ^ (cells >> 40)) & 1
             return _with(cells, np.where(driven & (odd == role.level), cells ^ _ODD, NO_CELL))
@@ -115,15 +117,12 @@ def inhibit_open(site: Site, role: CoreInhibit) -> tuple[Alteration, ...]:
             flipped ^= _ODD
         return _with(cells, np.where(driven, flipped, NO_CELL))
 
-    opened = Selection(position(site.stage, site.path), role.store, change)
-    if not role.parity_pair:
-        return (opened,)
+    def existing(cells: IntArray) -> IntArray:  # the mark of a blocked core is beyond all cores
+        return np.where(cells >= region.words, NO_CELL, cells)
+
     sorted_out = position(STAGE_INHIBIT_PARITY, site.path.split("/")[0])
-    return (opened, Selection(sorted_out, role.store, _without_marks))
-
-
-def _without_marks(cells: IntArray) -> IntArray:
-    return np.where((cells != NO_CELL) & (cells >= _ODD), NO_CELL, cells)
+    opened = Selection(position(site.stage, site.path), role.store, change)
+    return (opened, Selection(sorted_out, role.store, existing))
 
 
 def inhibit_always_on(site: Site, role: CoreInhibit) -> tuple[Alteration, ...]:

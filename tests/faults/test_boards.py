@@ -11,6 +11,8 @@ from emu.spec import StoreSpec
 from emu.where import Source
 from faults.boards import load_board, parse_board, shipped_boards
 from faults.boards.load import plain_board
+from faults.lower import plan_of
+from faults.notation import parse_fault
 from faults.sites import AddressLine, CoreInhibit, SelectLine
 
 MACHINES = ("dunlin", "fulmar", "sandpiper")
@@ -172,6 +174,18 @@ def test_parity_pair_lines():
     assert role == CoreInhibit(1, -1, 1, role.region, (1 << 9) - 1, parity_pair=True)
 
 
+def test_a_core_that_a_store_does_not_have_does_not_switch():
+    """24,576 words fill three quarters of fifteen address bits: no core has both bit 13 and bit 14."""
+    text = (
+        HEAD + '[[store]]\nstore = "rope"\nbuilt = "woven"\ncore = "6-14"\nstrand = "3-5"\nmodule = "0-2"\n'
+    )
+    board = parse_board(load_machine("fulmar"), Source("f.board.toml", text))
+    table = plan_of(board, parse_fault("rope/inhibit/14/0:open", board)).modes[0].tables[1]
+    assert board.shapes[1].name == "rope"
+    assert table.moved.tolist() == list(range(1 << 13)), "both bits 0: the core with bit 14 is there"
+    assert table.read_to.tolist() == [[a, a | 1 << 14] for a in range(1 << 13)]
+
+
 HEAD = 'format = "board/1"\nmachine = "fulmar"\n'
 WRONG = {
     "machine of another name": ('format = "board/1"\nmachine = "dunlin"\n', "board-machine", "2:11"),
@@ -207,6 +221,17 @@ WRONG = {
         HEAD + '[[store]]\nstore = "rope"\nbuilt = "woven"\ncore = "0"\nstrand = "1-14"\n',
         "board-geometry",
         "3:1",
+    ),
+    "numbers with a gap": (
+        HEAD
+        + '[[store]]\nstore = "rope"\nbuilt = "woven"\ncore = "0-8"\nstrand = "9-11"\nmodule = "14,13,12"\n',
+        "board-geometry",
+        "8:10",
+    ),
+    "labels too few": (
+        HEAD + '[[label]]\nsites = "rope/address/*"\npin = ["1", "2"]\n',
+        "board-sites",
+        "5:7",
     ),
     "label": (HEAD + '[[label]]\nsites = "rope/adress/*"\ncard = "A"\n', "board-sites", "4:9"),
     "level": (HEAD + '[[floats]]\nsites = "rope/address/*"\nlevel = 2\n', "out-of-range", "5:9"),
