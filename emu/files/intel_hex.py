@@ -30,6 +30,7 @@ _NAMES = {0x01: "end", 0x02: "segment base", 0x03: "segment start", 0x04: "linea
 @define
 class _Reader:
     problems: Problems
+    per_address: int = 1  # bytes that one address of the file stands for
     base: int = 0
     linear: bool = False
     ended: bool = False
@@ -81,7 +82,7 @@ class _Reader:
             self._control(kind, int.from_bytes(data, "big"))
 
     def _data(self, offset: int, data: bytes, place: Place) -> None:
-        if not self.linear and offset + len(data) > 0x10000:
+        if not self.linear and offset + -(-len(data) // self.per_address) > 0x10000:
             end = self.base + 0xFFFF
             lost = lost_bytes(self.base + offset, len(data))
             self.problems.add(
@@ -106,7 +107,7 @@ class _Reader:
 def read(source: Source, word: FileWord) -> ReadResult:
     """Read Intel HEX; InputError with all problems of the file."""
     problems = Problems(source)
-    reader = _Reader(problems)
+    reader = _Reader(problems, _per_address(word))
     number = 0
     for number, text in lines(source):
         reader.line(number, text)
@@ -130,7 +131,7 @@ def write(image: MemoryImage, word: FileWord, file: str = "intel-hex") -> str:
     out: list[str] = []
     base = 0
     for chunk in to_chunks(image, word, file, RECORD_BYTES):
-        for address, data in _split(chunk, word.addresses == "bytes"):
+        for address, data in _split(chunk, _per_address(word)):
             if address >> 16 != base:
                 base = address >> 16
                 out.append(record(0, 0x04, base.to_bytes(2, "big")))
@@ -138,11 +139,15 @@ def write(image: MemoryImage, word: FileWord, file: str = "intel-hex") -> str:
     return "\n".join([*out, record(0, 0x01, b"")]) + "\n"
 
 
-def _split(chunk: Chunk, by_bytes: bool) -> Iterator[tuple[int, bytes]]:
-    """Yield a chunk in the parts that lie on one side of a 64 KiB boundary."""
+def _per_address(word: FileWord) -> int:
+    """Return how many bytes one address of the file stands for."""
+    return 1 if word.addresses == "bytes" else word.bytes_per_word
+
+
+def _split(chunk: Chunk, per_address: int) -> Iterator[tuple[int, bytes]]:
+    """Yield a chunk in the parts that lie on one side of a boundary of 65,536 addresses."""
     room = 0x10000 - (chunk.address & 0xFFFF)
-    if by_bytes and len(chunk.data) > room:
-        yield chunk.address, chunk.data[:room]
-        yield chunk.address + room, chunk.data[room:]
-    else:
-        yield chunk.address, chunk.data
+    before, beyond = chunk.data[: room * per_address], chunk.data[room * per_address :]
+    yield chunk.address, before
+    if beyond:
+        yield chunk.address + room, beyond

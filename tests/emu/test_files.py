@@ -385,3 +385,24 @@ def test_every_documented_example_emits_its_own_code():
         except InputError as error:
             found = error.problems
         assert slug in {p.code.slug for p in found}, slug
+
+
+@pytest.mark.parametrize("form", ["intel-hex", "s-record"])
+@pytest.mark.parametrize("bits", [8, 12, 24, 64])
+@pytest.mark.parametrize("first", [0xFFF8, 0xFFFC, 0xFFFF, 0x1FFFC])
+def test_addresses_that_count_words_run_on_past_65_536(form, bits, first):
+    word = FileWord(bits, addresses="words")
+    image = MemoryImage.of_words(bits, range(1, 12), first)
+    assert read_image("x", write_image(image, form, word), word, form).image == image
+
+
+def test_a_record_may_end_with_the_last_word_of_a_segment():
+    """Two words of two bytes, at the words fffe and ffff, are within the segment; a third is not."""
+    word = FileWord(16, addresses="words")
+    fits = intel_hex.record(0xFFFE, 0, bytes(4)) + "\n:00000001FF\n"
+    assert octets(read_image("x", fits.encode(), word, "intel-hex").image) == {0xFFFE: 0, 0xFFFF: 0}
+    with pytest.raises(InputError) as caught:
+        read_image(
+            "x", (intel_hex.record(0xFFFE, 0, bytes(6)) + "\n:00000001FF\n").encode(), word, "intel-hex"
+        )
+    assert [p.code.slug for p in caught.value.problems] == ["record-crosses-segment"]
