@@ -35,6 +35,7 @@ ENTRY = "from faults.cli import main; main()"
 MARK = re.compile(r"<!-- (file|not run|command): (.+?) -->")
 SLOW = {
     "README.md",
+    "docs/how-to/grade-in-pieces.md",
     "docs/tutorial/add-a-fault-kind.md",
     "docs/tutorial/from-symptoms-to-next.md",
     "docs/tutorial/write-and-grade-a-self-test.md",
