@@ -214,6 +214,17 @@ def test_zeros_that_are_not_written_back_are_no_noise():
     assert "noise rather than a dead part" not in text
 
 
+def test_exchanged_sense_wires_of_core_are_put_right_by_reading_twice():
+    """A read puts back what was sensed, so the second reading exchanges the bits back."""
+    address, expected = np.arange(1024), words(1024, 12)
+    low, high = expected >> np.uint64(3) & np.uint64(1), expected >> np.uint64(4) & np.uint64(1)
+    first = expected & ~np.uint64(0o30) | low << np.uint64(4) | high << np.uint64(3)
+    text = told(dump_evidence(address, expected, first, bits=12, again=expected))
+    assert "every word that was wrong at first was right then" in text
+    assert "as with exchanged sense wires" in text
+    assert "rather than a dead part" not in text
+
+
 def test_a_condition_on_two_sides_from_a_list_of_stops_only():
     """Upper half, and only where a second, unrelated bit is 1."""
     failing = [a for a in range(8192) if a >> 12 & 1 and a >> 3 & 1]
