@@ -32,7 +32,7 @@ from faults.report import (
     Verdict,
     to_permille,
 )
-from faults.report.model import AnswerKind, GroupKind
+from faults.report.model import AnswerKind, ConfidenceBasis, GroupKind
 
 SHOWN_GROUPS: Final = 6
 SHOWN_COLUMNS: Final = 3
@@ -161,9 +161,11 @@ def _confidence(ranking: Ranking) -> Confidence | None:
         )
     best = ranking.group(1)
     words = "that it is this fault" if len(best.members) == 1 else "that it is one of this group"
-    return Confidence(
-        to_permille(min(1.0, best.posterior)), words, "calibrated" if best.posterior > 0.5 else "prior-driven"
-    )
+    return Confidence(to_permille(min(1.0, best.posterior)), words, _basis(best))
+
+
+def _basis(best: Ranked) -> ConfidenceBasis:
+    return "calibrated" if best.posterior > 0.5 and best.kind == "single" else "prior-driven"
 
 
 def _groups(diagnosis: Diagnosis, following: Next | None) -> Iterator[Group]:

@@ -1,17 +1,16 @@
 """From a case to its ranking: reads the evidence, predicts, ranks, and searches pairs where nothing fits."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 
 import numpy as np
 from attrs import frozen
 
 from faults.case.load import Case
 from faults.case.model import Dump
-from faults.hypotheses import Hypothesis, weights_of
-from faults.likelihood import Column
+from faults.hypotheses import weights_of
 from faults.match import rank
 from faults.notation import parse_fault
-from faults.pairs import PairPlan, propose, with_pairs
+from faults.pairs import PairPlan, hypotheses_of, propose
 from faults.predictions.clues import clues_of
 from faults.predictions.columns import Columns, Predicted, Subject
 from faults.predictions.evidence import Observed, observed_dump
@@ -87,14 +86,13 @@ def _paired(
     plan = _planned(propose(tried, per_observation=20, most=_WORTH_PAIRS), columns, subjects)
     if not len(plan.pairs):
         return single, subjects
-    made: list[Subject] = []
-
-    def predict(found: Sequence[Hypothesis]) -> Sequence[Column]:
-        made.extend(Subject(parse_fault(h.fault, scene.board)) for h in found)
-        return columns.predict(made, np.ones(len(made)), sift=True).columns
-
-    ranking = with_pairs(tried, plan, predict, second=scene.priors.second, nothing=scene.priors.nothing)
-    return ranking, (*subjects, *made)
+    found = hypotheses_of(tried, plan, scene.priors.second)
+    made = tuple(Subject(parse_fault(h.fault, scene.board)) for h in found)
+    hypotheses, everybody = (*tried.hypotheses, *found), (*subjects, *made)
+    # predicted anew all together: the chances of a dump are scaled by the best of those compared
+    foretold = columns.predict(everybody, weights_of(hypotheses), sift=True).columns
+    ranking = rank(hypotheses, foretold, nothing=scene.priors.nothing, note=plan.note)
+    return ranking, everybody
 
 
 def _planned(plan: PairPlan, columns: Columns, subjects: tuple[Subject, ...]) -> PairPlan:

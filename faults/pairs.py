@@ -97,6 +97,16 @@ def _promise(ranking: Ranking, pool: IntArray, one: IntArray, other: IntArray) -
     return scores
 
 
+def hypotheses_of(ranking: Ranking, plan: PairPlan, second: float = SECOND_FAULT) -> list[Hypothesis]:
+    """Return the planned pairs as hypotheses; each partner stands for its group and brings all its weight."""
+    single = [h.weight for h in ranking.hypotheses if h.kind == "single"]
+    shared = np.bincount(ranking.group_of, weights_of(ranking.hypotheses))[ranking.group_of]
+    stands = {
+        i: reweighted(ranking.hypotheses[i], float(shared[i])) for i in set(plan.pairs.ravel().tolist())
+    }
+    return [pair(stands[i], stands[j], total=sum(single), second=second) for i, j in plan.pairs.tolist()]
+
+
 def with_pairs(
     ranking: Ranking,
     plan: PairPlan,
@@ -112,13 +122,7 @@ def with_pairs(
     """
     if ranking.before:
         raise ValueError("pairs are searched among the observations of one epoch")
-    single = [h.weight for h in ranking.hypotheses if h.kind == "single"]
-    # each partner stands for its group, and brings the weight of all of it
-    shared = np.bincount(ranking.group_of, weights_of(ranking.hypotheses))[ranking.group_of]
-    stands = {
-        i: reweighted(ranking.hypotheses[i], float(shared[i])) for i in set(plan.pairs.ravel().tolist())
-    }
-    found = [pair(stands[i], stands[j], total=sum(single), second=second) for i, j in plan.pairs.tolist()]
+    found = hypotheses_of(ranking, plan, second)
     if not found:
         return evolve(ranking, note=plan.note)
     foretold = predict(found)

@@ -10,6 +10,7 @@ import numpy.typing as npt
 from attrs import define, field, frozen
 
 from emu.engine.compiled import cache_folder
+from emu.memory import MemoryPlan
 from faults.fault import Fault
 from faults.hypotheses import IntArray
 from faults.predictions.keeping import keep_array, keep_text, kept_array, kept_text
@@ -32,12 +33,16 @@ class _Chunk:
 
 @define(eq=False)
 class Book:
-    """The readings of one store that holds ``contents``, the last of ``times``, by digest of plan."""
+    """The readings of one store that holds ``contents``, the last of ``times``, by digest of plan.
+
+    ``written``: the contents were written through the plan, see :func:`readings`.
+    """
 
     plans: Plans
     store: int
     contents: Words
     times: int = 1
+    written: bool = True
     _place: dict[str, int] = field(factory=dict, init=False)
     _chunks: list[_Chunk] = field(factory=list, init=False)
     _fresh: int = field(default=0, init=False)
@@ -57,7 +62,7 @@ class Book:
             plan = self.plans.plan(fault)
             differs = np.zeros(0, np.int64)
             if plan is not None and touches(plan, self.store):
-                read = readings(plan, self.store, self.contents, self.times) ^ self.contents
+                read = self.read(plan) ^ self.contents
                 differs = np.flatnonzero(read)
                 xors.append(read[differs])
                 cells.append(differs)
@@ -72,6 +77,10 @@ class Book:
             self._chunks.append(_Chunk(starts, joined.astype(np.int32), xor.astype(narrow)))
             if len(self._chunks) > _MOST_CHUNKS:
                 self._chunks = [_joined(self._chunks)]
+
+    def read(self, plan: MemoryPlan) -> Words:
+        """Return the reading under a plan."""
+        return readings(plan, self.store, self.contents, self.times, written=self.written)
 
     def wrong(self, digests: Sequence[str], observed: Words, both: Words) -> IntArray:
         """Return how many words differ from what is read under each plan, in the bits of ``both``."""
@@ -101,7 +110,11 @@ class Book:
     @property
     def _folder(self) -> Path:
         told = hashlib.blake2b(np.ascontiguousarray(self.contents).tobytes(), digest_size=12).hexdigest()
-        return cache_folder() / "readings" / f"{self.plans.key}-{self.store}-{self.times}-{told}"
+        return (
+            cache_folder()
+            / "readings"
+            / f"{self.plans.key}-{self.store}-{self.times}-{int(self.written)}-{told}"
+        )
 
     def save(self) -> None:
         """Keep the book; a folder that cannot be written is no misfortune."""

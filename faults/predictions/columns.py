@@ -19,6 +19,7 @@ from faults.fault import Fault
 from faults.hypotheses import FloatArray, IntArray
 from faults.likelihood import DEFAULT_CERTAINTY, Column, broad_chance, slip_chance
 from faults.predictions.bench import Said, measured, mend_works, swapped
+from faults.predictions.book import Book
 from faults.predictions.dumps import (
     DumpChances,
     Misfit,
@@ -111,13 +112,16 @@ class Columns:
         """Return the runs of a program of the case."""
         return self.workshop.runs(self.scene.program(program))
 
+    def _book(self, dump: Observed) -> Book:
+        return self.workshop.book(dump.store, dump.expected, dump.dump.repeat, written=dump.written)
+
     def dump_pairs(self, number: int, subjects: Sequence[Subject], most: int) -> IntArray:
         """Return pairs of subjects (int64[m, 2]) that may explain a dump between them, the best first."""
         dump = self.dumps[number]
         if dump.misread_file or not bool(np.any(dump.known & dump.sure)):
             return np.zeros((0, 2), np.int64)
         digests = [self.workshop.plans.digest(s.fault) for s in subjects]
-        book = self.workshop.book(dump.store, dump.expected, dump.dump.repeat)
+        book = self._book(dump)
         misfit = dump_misfit(dump, book, [s.fault for s in subjects], digests)
         _, first = np.unique(np.array(digests), return_index=True)
         gain = misfit.total - misfit.wrong[first]
@@ -157,7 +161,7 @@ class Columns:
                 (number, "nothing says what the store should hold: name an `expected` file or a `program`")
             )
             return
-        book = self.workshop.book(dump.store, dump.expected, dump.dump.repeat)
+        book = self._book(dump)
         misfit = dump_misfit(dump, book, [s.fault for s in subjects], digests)
         chances = exact_or_garbled(misfit, weights, _unknown(misfit, dump))
         if any(s.chancy for s in subjects):

@@ -61,7 +61,7 @@ def dump_misfit(dump: Observed, book: Book, faults: Sequence[Fault | None], dige
 
     def where(number: int) -> list[int]:
         plan = book.plans.plan(faults[number])
-        read = dump.expected if plan is None else readings(plan, dump.store, dump.expected, dump.dump.repeat)
+        read = dump.expected if plan is None else book.read(plan)
         return [int(a) for a in np.flatnonzero((dump.words ^ read) & both)[:_MOST_NAMED]]
 
     total = int(np.count_nonzero((dump.words ^ dump.expected) & both))
@@ -153,7 +153,7 @@ def coming_and_going(misfit_steady: Misfit, dump: Observed, plan: MemoryPlan) ->
     likely: 1 / ((D + 1) C(D, d)).
     """
     both = dump.known & dump.sure
-    struck = readings(plan, dump.store, dump.expected, 1)
+    struck = readings(plan, dump.store, dump.expected, 1, written=dump.written)
     could = ((struck ^ dump.expected) & both) != 0
     wrong = ((dump.words ^ dump.expected) & both) != 0
     other = int(np.count_nonzero(wrong & (((dump.words ^ struck) & both) != 0)))

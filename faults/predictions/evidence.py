@@ -34,6 +34,11 @@ class Observed:
     suspected: tuple[Suspicion, ...] = ()
 
     @property
+    def written(self) -> bool:
+        """Whether what it holds was written with the fault there: by a program. Else it was there before."""
+        return bool(self.dump.program)
+
+    @property
     def misread_file(self) -> tuple[Suspicion, ...]:
         """The suspicions that forbid to take the file for what the store holds; missing words do not."""
         return tuple(s for s in self.suspected if not s.sentence.startswith("the file agrees but lacks"))

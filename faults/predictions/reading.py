@@ -25,18 +25,18 @@ def touches(plan: MemoryPlan, store: int) -> bool:
     )
 
 
-def readings(plan: MemoryPlan, store: int, contents: Words, times: int = 1) -> Words:
+def readings(plan: MemoryPlan, store: int, contents: Words, times: int = 1, *, written: bool = True) -> Words:
     """Return what the last of ``times`` readings of a whole store gives (int64[words], stored words).
 
-    ``contents``: what was put in. Only plans without gates. A store that can be written was filled with it
-    through the plan itself.
+    ``contents``: what was put in; ``written``: through the plan itself, where the store can be written, not
+    before the fault came. Only plans without gates.
     """
     shape, mode = plan.shapes[store], plan.modes[0]
     if not touches(plan, store):
         return contents
     if _independent(shape, mode, store, times):
-        return _at_once(shape, mode, store, contents, times)
-    return _word_by_word(plan, store, contents, times)
+        return _at_once(shape, mode, store, contents, times, written and shape.writable)
+    return _word_by_word(plan, store, contents, times, written and shape.writable)
 
 
 def _independent(shape: StoreShape, mode: Mode, store: int, times: int) -> bool:
@@ -54,10 +54,10 @@ def _independent(shape: StoreShape, mode: Mode, store: int, times: int) -> bool:
     return bool(single)
 
 
-def _at_once(shape: StoreShape, mode: Mode, store: int, contents: Words, times: int) -> Words:
+def _at_once(shape: StoreShape, mode: Mode, store: int, contents: Words, times: int, written: bool) -> Words:
     table = mode.tables[store]
     rules = [rule for rule in mode.rules if rule.store == store]
-    cells = _filled(shape, table, rules, contents) if shape.writable else contents
+    cells = _filled(shape, table, rules, contents) if written else contents
     read = _read(shape, table, rules, cells)
     for _ in range(times - 1 if shape.destructive else 0):
         cells = _masked(table, read, table.in_and, table.in_or)
@@ -193,10 +193,10 @@ def _one(rule: Rule, word: int, last: int) -> int:
     )
 
 
-def _word_by_word(plan: MemoryPlan, store: int, contents: Words, times: int) -> Words:
+def _word_by_word(plan: MemoryPlan, store: int, contents: Words, times: int, written: bool) -> Words:
     cells = [[0] * (shape.words + EXTRA_CELLS) for shape in plan.shapes]
     memory = PlannedMemory(plan, cells)
-    if plan.shapes[store].writable:
+    if written:
         for address, word in enumerate(contents.tolist()):
             memory.write(store, address, word)
     else:

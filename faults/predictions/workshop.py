@@ -25,7 +25,7 @@ class Workshop:
     plans: Plans = field(init=False)
     maker: SuspectMaker = field(init=False)
     _runs: dict[str, ProgramRuns] = field(factory=dict, init=False)
-    _books: dict[tuple[int, int, str], Book] = field(factory=dict, init=False)
+    _books: dict[tuple[int, int, bool, str], Book] = field(factory=dict, init=False)
 
     def __attrs_post_init__(self) -> None:
         self.plans = Plans(self.board, self.cached)
@@ -38,12 +38,12 @@ class Workshop:
             self._runs[program.name] = made
         return self._runs[program.name]
 
-    def book(self, store: int, contents: Words, times: int = 1) -> Book:
-        """Return the readings of a store that holds ``contents``."""
+    def book(self, store: int, contents: Words, times: int = 1, *, written: bool = True) -> Book:
+        """Return the readings of a store that holds ``contents``; see :class:`Book`."""
         mark = hashlib.blake2b(np.ascontiguousarray(contents).tobytes(), digest_size=12).hexdigest()
-        key = (store, times, mark)
+        key = (store, times, written, mark)
         if key not in self._books:
-            self._books[key] = Book(self.plans, store, contents, times)
+            self._books[key] = Book(self.plans, store, contents, times, written)
         return self._books[key]
 
     def save(self) -> None:

@@ -41,7 +41,13 @@ from faults.predictions.workshop import Workshop
 from faults.priors import load_priors
 
 PROGRAMS = {
-    "fulmar": ("gates", "selftest-core-march", "selftest-rope-banks", "selftest-bank-switch", "selftest-core-address"),
+    "fulmar": (
+        "gates",
+        "selftest-core-march",
+        "selftest-rope-banks",
+        "selftest-bank-switch",
+        "selftest-core-address",
+    ),
     "dunlin": ("tides", "selftest-march", "selftest-march-low", "selftest-address", "selftest-worst"),
     "sandpiper": ("logger", "selftest-march", "selftest-address", "selftest-check-bits"),
 }
@@ -154,9 +160,7 @@ class Trials:
             number = "".join(entries).count("[[entry]]")
             observed = self.dump(number, fault, flags[-1])
             dumps[number] = observed
-            entries.append(
-                f'[[entry]]\nkind = "dump"\nstore = "{observed.dump.store}"\nfile = "x.lst"\n'
-            )
+            entries.append(f'[[entry]]\nkind = "dump"\nstore = "{observed.dump.store}"\nfile = "x.lst"\n')
             noticed = noticed or bool(observed.wrong.any())
         return (self.head + "\n".join(entries), dumps) if noticed else None
 
@@ -197,7 +201,9 @@ class Trials:
         found = ""
         for one in seen.alarms:
             count = '"many"' if one.count < 0 or one.count > 20 else f"{one.count}"
-            found += f'\n[[entry]]\nkind = "alarm"\nprogram = "{name}"\nalarm = "{one.name}"\ncount = {count}\n'
+            found += (
+                f'\n[[entry]]\nkind = "alarm"\nprogram = "{name}"\nalarm = "{one.name}"\ncount = {count}\n'
+            )
         return found
 
     def lamps(self, seen, wrong: bool) -> str:
@@ -216,7 +222,13 @@ class Trials:
         if not name.startswith("selftest"):
             return ""
         first = next((x.strip() for x in seen.printed(1).splitlines() if x.strip()), "")
-        plain = first.isascii() and first.isprintable() and '"' not in first and "\\" not in first and "?" not in first
+        plain = (
+            first.isascii()
+            and first.isprintable()
+            and '"' not in first
+            and "\\" not in first
+            and "?" not in first
+        )
         return first if plain and len(first) <= 60 else ""
 
     def slip(self, line: str) -> str:
@@ -243,7 +255,7 @@ class Trials:
             for address in self.random.choice(inside, GARBLED_LINE):
                 read[address] = (int(read[address]) ^ int(self.random.integers(1, full + 1))) & full
         sure = np.full(spec.words, (1 << spec.bits) - 1, np.int64)
-        entry = Dump(store=spec.name, file="x.lst")
+        entry = Dump(store=spec.name, file="x.lst", program=PROGRAMS[self.name][0])
         return Observed(number, entry, store, read & full, known, self.contents[store], sure)
 
     # --- matching
@@ -263,8 +275,15 @@ class Trials:
         ranks = self.ranks(found, fault)
         top = found.ranking.group(1)
         return Outcome(
-            self.name, sort, fault_text(fault, self.workshop.board), fault.parts[0].kind,
-            1 in ranks, bool(ranks & {1, 2, 3}), top.posterior, found.ranking.outcome, len(top.members),
+            self.name,
+            sort,
+            fault_text(fault, self.workshop.board),
+            fault.parts[0].kind,
+            1 in ranks,
+            bool(ranks & {1, 2, 3}),
+            top.posterior,
+            found.ranking.outcome,
+            len(top.members),
             time.process_time() - began,
         )
 
@@ -285,7 +304,12 @@ class Trials:
             first = group.members[0]
             theirs = np.array([float(c.chance[first]) for c in ranking.columns])
             alike = np.isnan(theirs) | (mine == theirs)
-            if group.kind == wanted and rank is None and bool(alike.all()) and not bool(np.isnan(theirs).all()):
+            if (
+                group.kind == wanted
+                and rank is None
+                and bool(alike.all())
+                and not bool(np.isnan(theirs).all())
+            ):
                 ranks.add(group.rank)
         return ranks
 
@@ -295,10 +319,8 @@ class Trials:
         tries = 0
         while len(done) < count and tries < 40 * count:
             tries += 1
-            if sort == "pair":
-                fault = self.pair()
-            else:
-                fault = self.by_kind() if sort == "kind" else self.by_prior()
+            draw = {"pair": self.pair, "kind": self.by_kind}.get(sort, self.by_prior)
+            fault = draw()
             if fault is None:
                 continue
             misread = {"prior": 0, "kind": 0, "misread": 1, "calibration": -1, "pair": 0}[sort]
@@ -309,7 +331,7 @@ class Trials:
 
     def pair(self) -> Fault | None:
         """Return two structural faults that can be told together."""
-        structural = [b for b in self.workshop.maker.blocks if hasattr(b, "faults")][0].faults
+        structural = next(b for b in self.workshop.maker.blocks if hasattr(b, "faults")).faults
         one, other = (structural[int(self.random.integers(len(structural)))] for _ in range(2))
         both = one & other
         if one == other or self.workshop.plans.plan(both) is None:
@@ -345,7 +367,9 @@ def table(outcomes: list[Outcome]) -> list[str]:
         if some:
             mean = sum(o.sure for o in some) / len(some)
             right = sum(o.hit for o in some) / len(some)
-            lines.append(f"{low:>6.0%} to {min(high, 1):>4.0%} (mean {mean:.1%})  {len(some):>5}  {right:>7.1%}")
+            lines.append(
+                f"{low:>6.0%} to {min(high, 1):>4.0%} (mean {mean:.1%})  {len(some):>5}  {right:>7.1%}"
+            )
     missed = Counter((o.machine, o.kind) for o in outcomes if not o.hit and o.sort in ("prior", "kind"))
     lines += ["", "missed with clean observations, by kind"]
     lines += [f"  {m} {k}: {n}" for (m, k), n in missed.most_common(20)]
@@ -357,10 +381,22 @@ def write_csv(outcomes: list[Outcome], path: Path) -> None:
     path.parent.mkdir(parents=True, exist_ok=True)
     with path.open("w", newline="") as stream:
         rows = csv.writer(stream)
-        rows.writerow(["machine", "sort", "fault", "kind", "hit", "top_three", "probability", "outcome", "group"])
+        rows.writerow(
+            ["machine", "sort", "fault", "kind", "hit", "top_three", "probability", "outcome", "group"]
+        )
         for o in outcomes:
             rows.writerow(
-                [o.machine, o.sort, o.fault, o.kind, int(o.hit), int(o.top_three), f"{o.sure:.6f}", o.outcome, o.group]
+                [
+                    o.machine,
+                    o.sort,
+                    o.fault,
+                    o.kind,
+                    int(o.hit),
+                    int(o.top_three),
+                    f"{o.sure:.6f}",
+                    o.outcome,
+                    o.group,
+                ]
             )
 
 
@@ -371,11 +407,17 @@ def main() -> None:
     outcomes: list[Outcome] = []
     for name in machines:
         trials = Trials(name)
-        for sort, count in (("prior", 600), ("kind", 400), ("misread", 300), ("calibration", 1000), ("pair", 70)):
+        for sort, count in (
+            ("prior", 600),
+            ("kind", 400),
+            ("misread", 300),
+            ("calibration", 1000),
+            ("pair", 70),
+        ):
             outcomes += trials.many(sort, max(1, int(count * scale)))
-            print(name, sort, len(outcomes), f"{time.process_time():.0f} s", file=sys.stderr, flush=True)
+            sys.stderr.write(f"{name} {sort} {len(outcomes)} {time.process_time():.0f} s\n")
         trials.workshop.save()
-    print("\n".join(table(outcomes)))
+    sys.stdout.write("\n".join(table(outcomes)) + "\n")
     if scale >= 1:
         write_csv(outcomes, Path(__file__).parents[2] / "docs" / "performance" / "trials.csv")
 
