@@ -28,7 +28,7 @@ import pytest
 from attrs import frozen
 
 import faults
-from faults.cli import run
+from faults.cli import COMMANDS, run
 
 ROOT = Path(__file__).resolve().parents[2]
 ENTRY = "from faults.cli import main; main()"
@@ -203,6 +203,18 @@ def test_page_runs(page, tmp_path, monkeypatch):
                 assert agrees(shown, expected), f"{where}\n--- shown\n{shown}\n--- page\n" + "\n".join(
                     expected
                 )
+
+
+def test_every_command_is_shown_on_some_page():
+    shown = {
+        command.split()[1]
+        for page in pages()
+        for block in blocks(page)
+        if block.language == "console"
+        for command, _ in sessions(block.text)
+        if command.startswith("corewright ")
+    }
+    assert shown == set(COMMANDS)
 
 
 def test_the_comparison_can_fail():
