@@ -8,14 +8,12 @@ import click
 
 from emu.errors import InputError
 from emu.load import load_machine
-from emu.shipped import program_names
-from faults.boards.board import Board
-from faults.case.check import check_case
 from faults.case.load import Case, load_case
 from faults.case.model import KINDS, kind_of
 from faults.case.show import case_text, sentence
 from faults.case.template import new_case
 from faults.case.write import EntryValue, add, create
+from faults.cli.diagnosing import problems_of
 from faults.cli.diagnostics import problem_json
 from faults.cli.exits import Exit
 from faults.cli.options import color_option, json_option, print_json, quiet_option, use_colour
@@ -92,11 +90,7 @@ def check(case: str, as_json: bool, quiet: bool, color: str) -> int:
     Exit code: 0 if nothing is wrong (warnings are allowed), 3 if something is.
     """
     found = load_case(case)
-    scene = scene_of(found)
-    machine = scene.machine
-    problems = check_case(
-        found, machine, programs=program_names(machine.name) or ("",), sites=_sites(scene.board)
-    )
+    problems = problems_of(scene_of(found))
     errors = [p for p in problems if p.severity == "error"]
     if as_json:
         listed = [problem_json(p) for p in problems]
@@ -109,10 +103,6 @@ def check(case: str, as_json: bool, quiet: bool, color: str) -> int:
         notice(f"{problem.place}: warning: {problem.message} ({problem.hint})", quiet=quiet)
     writer.line(f"{case}: {len(found.entries)} entries, nothing wrong")
     return Exit.DONE
-
-
-def _sites(board: Board) -> list[str]:
-    return [site.path for site in board.sites()]
 
 
 @command.command(name="add", epilog="Example: corewright case add evening.toml passed program=gates runs=3")
@@ -129,6 +119,10 @@ def add_entry(case: str, kind: str, values: tuple[str, ...], quiet: bool, color:
     """
     made = add(case, kind, _values(values))
     Writer(use_colour(color)).line(f"{case}: entry {len(made.entries)}: {sentence(made.entries[-1])}")
+    errors = [p for p in problems_of(scene_of(made)) if p.severity == "error"]
+    if errors:
+        notice(f"the entry stands in {case}; mend it there:", quiet=False)
+        raise InputError(errors)
     notice(f"next: corewright match {case}", quiet=quiet)
     return Exit.DONE
 
