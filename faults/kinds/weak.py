@@ -26,23 +26,26 @@ KIND = Kind(
     Entry(
         what=(
             "A sense wire or amplifier gives too little, so that ones are taken for zeros (weak-ones), or "
-            "too much noise, so that zeros are taken for ones (weak-zeros). In a core store it happens "
-            "where the sense wire runs through the core the other way, so that the half-selected cores "
-            "work against the signal; elsewhere in a word that follows one with the other level in that "
-            "bit. The fault as named loses the bit each time; with a chance, as in @20%, it is the "
-            "sporadic fault that people meet."
+            "too much noise, so that zeros are taken for ones (weak-zeros). In a core store whose winding is "
+            "known it happens where the sense wire runs through the core the other way, so that the "
+            "half-selected cores work against the signal. Elsewhere it happens in a word that follows, on "
+            "the bus, one with the other level in that bit; as a level that was lost counts as the other "
+            "one, the next is lost too. The fault as named loses the bit each time; with a chance, as in "
+            "@20%, it is the sporadic fault that people meet."
         ),
         see=(
-            "One bit is wrong in half of the addresses, in a chequered pattern that follows the winding, "
-            "and comes and goes with temperature and supply."
+            "Where the winding is known: one bit is wrong in half of the addresses, in a chequered pattern "
+            "that follows the winding, and comes and goes with temperature and supply. Elsewhere: one bit "
+            "is lost in some words and not in others; without a chance, and while no other store is "
+            "accessed in between, it reads as if it were stuck."
         ),
         confirm=(
             "Write the pattern that is worst for this winding, and its inverse; compare how often the bit "
             "fails. Then look at both ends of the sense pair, differentially, against the strobe."
         ),
         confused=(
-            "A strobe at the wrong time, which strikes all bits; an open sense wire, which strikes all "
-            "addresses."
+            "A strobe at the wrong time, which strikes all bits; an open sense wire or a stuck amplifier, "
+            "which strikes all addresses."
         ),
         caution=(
             "A probe loads the wire and may move the fault. Watch the temperature of the stack: the drive "

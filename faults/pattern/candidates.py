@@ -102,7 +102,10 @@ def merges(part: int, evidence: Evidence) -> list[Law]:
         if possible:
             laws += [MergeLaw(gate, _mask(group)) for group in _groups(evidence, evidence.varying)]
             some = tuple(n for n in evidence.varying if _swallowed(gate, n, at, part, evidence))
-            laws += [MergeLaw(gate, _mask(g), group=True) for g in _groups(evidence, some) if len(g) > 1]
+            groups = (
+                _groups(evidence, some) if part.bit_count() > 1 else []
+            )  # the OR of many bits is a mere 1
+            laws += [MergeLaw(gate, _mask(g), group=True) for g in groups if len(g) > 1]
     return laws
 
 

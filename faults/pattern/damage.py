@@ -209,8 +209,8 @@ def _one_way(evidence: Evidence, both: Patterns) -> str:
     unwritten = 1 - level
     return (
         f"every change is from {unwritten} to {level}, in {bits}: a change that goes one way only speaks for "
-        f"reading that alters what is stored, as where a {unwritten} is not written back or several words are "
-        "opened at once, rather than for noise. Stop reading: the first dump may be the only one."
+        f"reading that alters what is stored, as where a {unwritten} is not written back or several words "
+        "are opened at once, rather than for noise. Stop reading: the first dump may be the only one."
     )
 
 
@@ -230,9 +230,9 @@ def _second_sentence(
         return f"{start} ({more}), and {one_way}"
     if cured == changed >= MIN_ONE_WAY and not (lost or steady):
         return (
-            f"{start}: every word that was wrong at first was right then. Either the failures come and go, or "
-            "reading alters what is stored and the second reading undoes it, as with exchanged sense wires. "
-            "Stop reading: the first dump may be the only one that shows it."
+            f"{start}: every word that was wrong at first was right then. Either the failures come and go, "
+            "or reading alters what is stored and the second reading undoes it, as with exchanged sense "
+            "wires. Stop reading: the first dump may be the only one that shows it."
         )
     return (
         f"{start}, {zeroed:,} of these now zero ({more}): the failures change, which speaks "

@@ -10,6 +10,8 @@ from faults.pattern.finding import Finding
 from faults.pattern.law import Law
 from faults.pattern.region import Cube, counted, named_bits, region_text
 
+NAMES_ITS_BITS = ("mask", "data-")  # kinds of laws whose own text says which data bits they act on
+
 
 @frozen
 class Score:
@@ -113,7 +115,7 @@ def _law_sentence(law: Law, cube: Cube | None, part: int, evidence: Evidence, s:
     if part == words.full != words.damaged and law.touched:
         what += f", in the whole word or in {named_bits('data', words.damaged, evidence.word)} only: "
         what += "these contents do not tell"
-    elif part != words.full and law.touched:
+    elif part != words.full and not law.kind.startswith(NAMES_ITS_BITS):
         names = named_bits("data", part, evidence.word)
         what += f", but in {names} only: a fault of a slice, not of the whole word"
     if cube is None:

@@ -225,6 +225,17 @@ def test_exchanged_sense_wires_of_core_are_put_right_by_reading_twice():
     assert "rather than a dead part" not in text
 
 
+def test_a_bit_that_lags_is_not_told_of_whole_words():
+    """A level that comes one word late in a single bit: the other bits repeat nothing."""
+    address, expected = np.arange(1024), words(1024, 12)
+    bit = np.uint64(1 << 5)
+    late = expected & ~bit | np.concatenate([expected[:1], expected[:-1]]) & bit
+    found = dump_evidence(address, expected, late, bits=12)
+    for finding in analyse(found).findings:
+        if "repeats the word" in finding.sentence:
+            assert "in data bit 5 only" in finding.sentence
+
+
 def test_a_condition_on_two_sides_from_a_list_of_stops_only():
     """Upper half, and only where a second, unrelated bit is 1."""
     failing = [a for a in range(8192) if a >> 12 & 1 and a >> 3 & 1]
