@@ -239,7 +239,7 @@ class FirstPass:
         try:
             source = self.open_include(file)
         except (OSError, ValueError, InputError, KeyError) as cause:
-            message = f"an included file can be read, got {file!r}, which cannot"
+            message = f"an included file can be read, got {file!r}, which cannot{_why(cause)}"
             raise LineError(INCLUDE_MISSING, message, token.span) from cause
         line = self._statement.line
         if source.file in self._files:
@@ -251,3 +251,13 @@ class FirstPass:
         statement = self._statement
         self.read(source, (*line.includes, line.place(token.span)))
         self._statement, self._item = statement, None
+
+
+def _why(cause: Exception) -> str:
+    match cause:
+        case InputError():
+            return f": {cause.problems[0].message}"
+        case ValueError():
+            return f": {cause}"
+        case _:
+            return ""

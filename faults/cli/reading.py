@@ -76,8 +76,10 @@ def read_assembly(machine: MachineSpec, given: str) -> Assembly:
     folder = Path() if path == STDIN else Path(path).parent
 
     def include(name: str) -> Source:
-        beside = folder / name
-        return Source(str(beside), beside.read_text(encoding="utf-8-sig"))
+        # a program from a stranger must not make us read, and quote in an error, any file of the reader's
+        if Path(name).is_absolute() or ".." in Path(name).parts:
+            raise ValueError(f"an included file lies in the program's folder or below it, got {name!r}")
+        return read_source(str(folder / name))
 
     return assemble(read_source(path), machine, include)
 
