@@ -1,0 +1,374 @@
+"""Campaigns: exact against running everything from power-up, the same however cut up, and resumable."""
+
+import hashlib
+import re
+from concurrent.futures import Future, ThreadPoolExecutor
+
+import numpy as np
+import pytest
+from attrs import evolve
+
+from emu.assemble import assemble
+from emu.engine.seen import write_record
+from emu.engine.walker import Walker
+from emu.load import parse_machine
+from emu.where import Source
+from faults.boards import load_board
+from faults.campaign import CampaignStoppedError, run_campaign
+from faults.grade import Grader, Verdict, smallest_set
+from faults.kinds import all_kinds
+from faults.lower import plan_of
+from faults.notation import parse_fault
+from faults.records import symptoms_of_record, without_times
+from faults.results import MAGIC, ResultsFile, packed, unpacked
+from faults.screen import Reason
+from faults.symptoms import symptoms_of
+from faults.universe import universe_of
+from faults.worker import prepared
+from faults.workload import Conditions, Grouping, Job, Program
+
+MACHINE = """
+format = "machine/1"
+name = "tern"
+doc = "A machine of thirty-two words, small enough to try everything."
+[word]
+bits = 8
+arithmetic = "twos"
+base = 8
+numbering = "lsb0"
+[address]
+bits = 5
+[[register]]
+name = "acc"
+bits = 8
+[[register]]
+name = "at"
+bits = 5
+[[register]]
+name = "pc"
+bits = 5
+[fetch]
+counter = "pc"
+start = 0
+step = 1
+unknown = "alarm stray"
+[[store]]
+name = "rom"
+words = 24
+protection = "none"
+writable = false
+destructive = false
+cycle_ns = 1000
+doc = "Programs."
+[[store]]
+name = "ram"
+words = 8
+protection = "odd"
+writable = true
+destructive = true
+alarm = "parity"
+cycle_ns = 1000
+doc = "What is tested."
+[[window]]
+first = 0
+last = 23
+store = "rom"
+[[window]]
+first = 24
+last = 31
+store = "ram"
+[[alarm]]
+name = "parity"
+action = "PARITY"
+[[alarm]]
+name = "stray"
+action = "halt"
+RESTART
+[watchdog]
+period_ns = 400000
+alarm = "parity"
+[[port]]
+number = 1
+name = "printer"
+direction = "out"
+bits = 7
+shows = "character"
+[[lamp]]
+name = "acc"
+shows = "acc"
+[[lamp]]
+name = "parity"
+shows = "alarm:parity"
+[[field]]
+letter = "a"
+name = "address"
+kind = "address"
+[[field]]
+letter = "n"
+name = "number"
+kind = "number"
+[[instruction]]
+name = "read"
+bits = "000 aaaaa"
+does = ["acc = M[at]", "at = at + a"]
+example = { text = "read 1", word = 1 }
+[[instruction]]
+name = "write"
+bits = "001 aaaaa"
+does = ["M[at] = acc", "at = at + a"]
+example = { text = "write 1", word = 0o41 }
+[[instruction]]
+name = "point"
+bits = "010 aaaaa"
+does = ["at = a"]
+example = { text = "point 3", word = 0o103 }
+[[instruction]]
+name = "set"
+bits = "011 nnnnn"
+does = ["acc = extend(n, 8)"]
+example = { text = "set 3", word = 0o143 }
+[[instruction]]
+name = "flip"
+bits = "100 nnnnn"
+does = ["acc = ~acc"]
+example = { text = "flip 0", word = 0o200 }
+[[instruction]]
+name = "back"
+bits = "101 aaaaa"
+does = ["if at != 0 { pc = a }"]
+example = { text = "back 3", word = 0o243 }
+[[instruction]]
+name = "good"
+bits = "110 aaaaa"
+does = ["if acc != 0 { P[1] = 66; halt }", "pc = a"]
+example = { text = "good 3", word = 0o303 }
+[[instruction]]
+name = "end"
+bits = "111 nnnnn"
+does = ["P[1] = 71", "halt"]
+example = { text = "end 0", word = 0o340 }
+"""
+# writes all ones up, reads and clears them, reads zeros; at wraps to 0 after the last word
+MARCH = """
+        point 30
+        set 0
+        flip 0
+fill:   write 1
+        back fill
+        point 30
+look:   read 0
+        flip 0
+        good on
+on:     write 1
+        back look
+        point 30
+last:   read 1
+        good next
+next:   back last
+        end 0
+"""
+# never reads what it writes; goes round for ever
+ENDLESS = """
+        point 30
+        set 5
+loop:   write 0
+        set 3
+        write 1
+        back loop
+        point 30
+        set 5
+        read 1
+        point 30
+        back loop
+"""
+
+
+def tern(parity: str = "restart"):
+    restart = '[restart]\naddress = 0\nclears = ["acc"]\ndelay_ns = 500\n' if parity == "restart" else ""
+    return parse_machine(Source("tern.toml", MACHINE.replace("PARITY", parity).replace("RESTART", restart)))
+
+
+def job(machine, text: str, **conditions: object) -> Job:
+    image = assemble(Source("t.asm", text), machine).image
+    return Job(machine, Program("t", image), Conditions(spare=200, watched=400, **conditions))
+
+
+def every_fault(machine, region: tuple[int, int] | None = (6, 7)):
+    """Return every fault of every kind, couplings of neighbouring cells too; cells: of the region only."""
+    return universe_of(load_board(machine), kinds=list(all_kinds()), region=region)
+
+
+def _exact(machine, text: str, power_up: str, region: tuple[int, int] | None) -> int:
+    """Run every group from power-up by the readable engine; return how many there were."""
+    universe, work = every_fault(machine, region), job(machine, text, power_up=power_up)
+    campaign = run_campaign(universe, [work], workers=1, jit=False)
+    limits = prepared(work, jit=False).profile.request
+    for group, first in enumerate(campaign.grouping.first.tolist()):
+        fault = universe.faults[first]
+        result = Walker().run(evolve(limits, plan=plan_of(universe.board, fault)))
+        record = campaign.records[campaign.seen[0, group]]
+        told = symptoms_of_record(machine, record), symptoms_of(machine, result)
+        assert record == write_record(machine, result), (fault, *told)
+    return len(campaign.grouping)
+
+
+CASES = [("halt", MARCH, "zeros"), ("restart", MARCH, "seeded"), ("restart", ENDLESS, "zeros")]
+
+
+@pytest.mark.parametrize(("parity", "text", "power_up"), CASES)
+def test_screening_is_exact_over_a_tiny_universe(parity: str, text: str, power_up: str) -> None:
+    assert _exact(tern(parity), text, power_up, (6, 6)) > 200
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("parity", "text", "power_up"), CASES[1:])
+def test_screening_is_exact_over_the_whole_universe(parity: str, text: str, power_up: str) -> None:
+    assert _exact(tern(parity), text, power_up, None) > 7_000
+
+
+def test_grade_equals_brute_force() -> None:
+    machine = tern("halt")
+    universe, work = every_fault(machine, (6, 6)), job(machine, MARCH)
+    campaign = run_campaign(universe, [work], workers=1, jit=False)
+    grade = Grader(campaign, re.compile("B")).grade()
+    limits = prepared(work, jit=False).profile.request
+    healthy = symptoms_of(machine, Walker().run(limits))
+    found = reported = 0
+    for fault in universe.faults:
+        seen = symptoms_of(machine, Walker().run(evolve(limits, plan=plan_of(universe.board, fault))))
+        found += without_times(seen) != without_times(healthy)
+        reported += "B" in seen.printed(1)
+    assert 0 < reported < found < len(universe)
+    assert (grade.union.tally.found, grade.union.tally.reported) == (found, reported)
+    assert sum(e.count for e in grade.union.escapes) == len(universe) - found
+    assert sum(t.total for _, t in grade.union.by_kind) == len(universe)
+    assert sum(t.found for _, t in grade.union.by_site) == found
+
+
+def _content(campaign) -> str:
+    parts = campaign.seen.tobytes() + campaign.reasons.tobytes() + b"|".join(campaign.records)
+    return hashlib.sha256(parts).hexdigest()
+
+
+def test_any_number_of_workers_gives_the_same_bytes(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("faults.workload.CELLS_PER_CHUNK", 32)
+    monkeypatch.setattr("faults.workload.PLANS_PER_CHUNK", 16)
+    machine = tern()
+    universe, jobs = (
+        every_fault(machine),
+        [job(machine, MARCH), job(machine, MARCH, seed=3, power_up="seeded")],
+    )
+    one = run_campaign(universe, jobs, workers=1, jit=False)
+    three = run_campaign(universe, jobs, workers=3, jit=False)
+    with ThreadPoolExecutor(2) as pool:
+        given = run_campaign(universe, jobs, executor=pool, jit=False)
+    assert _content(one) == _content(three) == _content(given)
+
+
+class Breaking(ThreadPoolExecutor):
+    """An executor at which somebody presses Ctrl-C after a few chunks."""
+
+    left = 5
+
+    def submit(self, *args: object, **kwargs: object) -> "Future[object]":
+        self.left -= 1
+        if not self.left:
+            raise KeyboardInterrupt
+        return super().submit(*args, **kwargs)
+
+
+def test_a_campaign_that_was_stopped_goes_on_where_it_was(tmp_path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("faults.workload.CELLS_PER_CHUNK", 16)
+    monkeypatch.setattr("faults.workload.PLANS_PER_CHUNK", 16)
+    monkeypatch.setattr("faults.campaign.PER_WORKER", 1)
+    machine = tern()
+    universe, jobs = universe_of(load_board(machine)), [job(machine, MARCH)]
+    whole = run_campaign(universe, jobs, workers=1, jit=False)
+    file = tmp_path / "kept"
+    with Breaking(1) as pool, pytest.raises(CampaignStoppedError) as stopped:
+        run_campaign(universe, jobs, executor=pool, workers=1, results=file, jit=False)
+    assert stopped.value.kept == file
+    file.write_bytes(file.read_bytes() + b"part" + b"\0" * 50)  # killed while it wrote
+    told = []
+    again = run_campaign(universe, jobs, workers=1, results=file, watcher=told.append, jit=False)
+    assert _content(again) == _content(whole)
+    third = run_campaign(universe, jobs, workers=1, results=file, watcher=told.append, jit=False)
+    assert _content(third) == _content(whole)
+    assert third.runs == whole.runs
+    assert told[-1].done == told[-1].total or told
+
+
+def test_results_of_another_program_are_not_used(tmp_path) -> None:
+    machine, file = tern(), tmp_path / "kept"
+    universe = universe_of(load_board(machine), False)
+    run_campaign(universe, [job(machine, MARCH)], workers=1, results=file, jit=False)
+    other = job(machine, MARCH.replace("end 0", "end 1"))
+    fresh = run_campaign(universe, [other], workers=1, jit=False)
+    assert _content(run_campaign(universe, [other], workers=1, results=file, jit=False)) == _content(fresh)
+
+
+def test_an_outcome_survives_packing_and_a_torn_file_is_cut(tmp_path) -> None:
+    machine = tern()
+    universe, work = universe_of(load_board(machine), False), job(machine, MARCH)
+    run_campaign(universe, [work], workers=1, results=tmp_path / "kept", jit=False)
+    with ResultsFile(tmp_path / "kept") as kept:
+        names = list(kept.known)
+        outcome = kept.get(names[0])
+    assert outcome is not None
+    assert packed(unpacked(packed(outcome))) == packed(outcome)
+    data = (tmp_path / "kept").read_bytes()
+    for cut in (3, len(MAGIC), len(MAGIC) + 7, len(data) - 1):
+        (tmp_path / "torn").write_bytes(data[:cut])
+        with ResultsFile(tmp_path / "torn") as torn:
+            assert set(torn.known) <= set(names)
+            assert len(torn.known) < len(names)
+            torn.put(names[0], outcome)
+        with ResultsFile(tmp_path / "torn") as torn:
+            assert packed(torn.get(names[0])) == packed(outcome)  # type: ignore[arg-type]
+
+
+def test_groups_are_those_of_the_universe() -> None:
+    universe = every_fault(tern())
+    grouping = Grouping(universe)
+    grouping.complete()
+    groups = universe.collapse()
+    assert len(grouping) == len(groups)
+    numbers = {f: i for i, f in enumerate(universe.faults)}
+    for group in groups:
+        assert len({int(grouping.of_fault[numbers[f]]) for f in group.faults}) == 1
+    assert sorted(grouping.of_fault[grouping.first].tolist()) == list(range(len(grouping)))
+
+
+def test_reasons_say_why_a_fault_shows_nothing() -> None:
+    machine = tern("halt")
+    universe, work = universe_of(load_board(machine)), job(machine, MARCH)
+    campaign = run_campaign(universe, [work], workers=1, jit=False)
+    numbers = {f: i for i, f in enumerate(universe.faults)}
+
+    def reason(text: str) -> Reason:
+        group = campaign.grouping.of_fault[numbers[parse_fault(text, universe.board)]]
+        return Reason(int(campaign.reasons[0, group]))
+
+    assert reason("rom/cell/0o27/0:stuck-1") is Reason.NEVER_READ
+    assert reason("ram/cell/0o6/0:stuck-0") is Reason.NONE
+    assert reason("rom/cell/0o0/4:stuck-1") is Reason.ONE_VALUE  # 'point 30' has that bit anyway
+
+
+def test_only_some_groups_can_be_run_again() -> None:
+    machine = tern()
+    universe, work = universe_of(load_board(machine)), job(machine, MARCH)
+    whole = run_campaign(universe, [work], workers=1, jit=False)
+    only = np.arange(len(whole.grouping)) % 3 == 0
+    part = run_campaign(universe, [work], only=only, grouping=whole.grouping, workers=1, jit=False)
+    for group in range(len(whole.grouping)):
+        wanted = whole.seen[0, group] if only[group] else whole.healthy[0]
+        assert part.records[part.seen[0, group]] == whole.records[wanted]
+
+
+def test_the_smallest_set_is_the_smallest() -> None:
+    found = np.array([[1, 1, 0, 0, 0], [0, 1, 1, 0, 0], [0, 0, 1, 1, 0], [1, 0, 0, 1, 0]], bool)
+    assert smallest_set(found, [5, 1, 5, 1]) == ((1, 3), True)  # two do it twice: the quicker pair
+    assert smallest_set(np.zeros((2, 3), bool), [1, 1]) == ((), True)
+    many = np.eye(20, dtype=bool)
+    assert smallest_set(many, [1] * 20) == (tuple(range(20)), False)
+    assert Verdict.ESCAPES == 0
