@@ -22,6 +22,7 @@ from faults.watch import Watched, watch
 ENOUGH_WRONG: Final = 20
 STEPS_AFTER: Final = 2_000
 RUNS: Final = 20
+BY_CHANCE: Final = {"chance", "contact"}  # all other gates open alike in every run: there is no rate to tell
 FOLLOWED_STEPS: Final = 40_000  # a run that the readable engine follows in a second or two
 
 
@@ -52,7 +53,7 @@ class Trials:
 class Account:
     """What a fault looks like while a program runs.
 
-    ``told``: what the fault is, one sentence a part. ``trials`` is None for a fault that is always there.
+    ``told``: what the fault is, one sentence a part. ``trials`` is None for a fault without chance.
     ``reasons`` are there only when nothing shows.
     """
 
@@ -102,8 +103,8 @@ def predict(
     healthy = engine.run(evolve(request, plan=None))
     seen = engine.run(request)
     comparison = compare(machine, seen, healthy)
-    gated = bool(plan.under(request.conditions).gates)
-    trials = _trials(request, engine, healthy, seen, runs) if gated else None
+    drawn = any(g.kind in BY_CHANCE for group in plan.under(request.conditions).gates for g in group)
+    trials = _trials(request, engine, healthy, seen, runs) if drawn else None
     watched = _watched(request, healthy, watched_steps, differs=comparison.differs)
     return Account(
         machine, fault, tuple(told), comparison, watched,

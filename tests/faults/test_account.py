@@ -189,6 +189,14 @@ def test_trials_count_seeds_and_give_the_exact_interval():
     assert f"{100 * low:.2g}" in account.trials.sentences()[0]
 
 
+@pytest.mark.parametrize("when", ["accesses:0..10", "after:0o6000"])
+def test_what_comes_and_goes_without_chance_has_no_rate(when):
+    """All runs are alike: twenty of them tell no more than one, and an interval would be a lie."""
+    account = predict(request_of(f"core/x/0:open@{when}"))
+    assert account.trials is None
+    assert not any("rate" in sentence for sentence in account.sentences())
+
+
 def test_the_same_seed_gives_the_same_account():
     one, two = (predict(request_of("core/sense/3:weak-ones@20%", seed=4), runs=2) for _ in range(2))
     assert one.sentences() == two.sentences()
