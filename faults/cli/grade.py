@@ -363,7 +363,7 @@ def _write(
     board: Board, campaign: Campaign, grade: Grade, others: Sequence[tuple[str, int]], writer: Writer
 ) -> None:
     writer.labelled("machine", board.machine.name)
-    text = f"{len(campaign.universe):,}, {grade.groups:,} of which behave differently; {campaign.runs:,} runs"
+    text = f"{len(campaign.universe):,} in {grade.groups:,} groups that behave alike; {campaign.runs:,} runs"
     writer.labelled("faults", text)
     writer.heading("Programs")
     shown = [*grade.programs, grade.union] if len(grade.programs) > 1 else grade.programs

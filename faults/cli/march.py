@@ -5,13 +5,25 @@ from typing import Any, Literal
 
 import click
 
+from emu.load import load_machine
 from faults.cli.exits import Exit
-from faults.cli.options import color_option, json_option, print_json, quiet_option, use_colour
+from faults.cli.options import (
+    color_option,
+    json_option,
+    output_option,
+    print_json,
+    quiet_option,
+    use_colour,
+    write_output,
+)
+from faults.cli.parameters import machine_option
 from faults.cli.schemas import declare_schema
 from faults.cli.writer import Writer
 from faults.march.coverage import ClassCoverage, MarchReport, coverage, escapes, word_coverage
 from faults.march.named import NAMED, KnownTest, find
 from faults.march.notation import MarchTest
+from faults.march.program import march_program
+from faults.march.template import find_template
 
 SHOWN_ESCAPES = 20
 
@@ -60,7 +72,7 @@ NAMES = declare_schema(
 
 
 @click.command(
-    epilog='Example: corewright march "March C-"    or: corewright march "~(w0); ^(r0,w1); v(r1,w0)"'
+    epilog='Example: corewright march "March C-"    or: corewright march "March C-" --machine dunlin -o x.asm'
 )
 @click.argument("test", metavar="NAME-OR-NOTATION", required=False)
 @click.option("--names", is_flag=True, help="List the tests known by name.")
@@ -73,6 +85,13 @@ NAMES = declare_schema(
               help="Order of either-way elements; worst counts what every order sees.")  # fmt: skip
 @click.option("--class", "classes", multiple=True, metavar="CLASS", help="Only this fault class; repeatable.")
 @click.option("--escapes", "missed", metavar="CLASS", help="Name the faults of a class that escape.")
+@machine_option
+@click.option("--template", metavar="PATH", help="March template of the machine; else the shipped one.")
+@click.option(
+    "--place", default="", metavar="NAME", help="Where the program stands, by the template's names."
+)
+@click.option("--solid", is_flag=True, help="All zeros and all ones only, no other backgrounds.")
+@output_option
 @json_option
 @quiet_option
 @color_option
@@ -84,13 +103,20 @@ def command(
     either: Literal["up", "down", "worst"],
     classes: tuple[str, ...],
     missed: str | None,
+    machine: str | None,
+    template: str | None,
+    place: str,
+    solid: bool,
+    output: str,
+    force: bool,
     as_json: bool,
     quiet: bool,
     color: str,
 ) -> int:
     """Coverage of a march test, or a program for it.
 
-    NAME-OR-NOTATION is a name of the literature or the test itself: ^ up, v down, ~ either way.
+    NAME-OR-NOTATION is a name of the literature or the test itself: ^ up, v down, ~ either way. With
+    --machine the answer is a program that runs the test there, complete in one file.
 
     Exit code: 0 for the coverage of classes not asked for by name; with --class or --escapes 1 if a fault of
     them escapes.
@@ -102,6 +128,13 @@ def command(
             raise click.UsageError("NAME-OR-NOTATION is needed; --names lists the names")
         return _names(as_json=as_json, writer=writer)
     known = find(test)
+    if machine is None and output != "-":
+        raise click.UsageError("-o takes the program that --machine makes; coverage is printed")
+    if machine is not None:
+        if as_json:
+            raise click.UsageError("a program is text; leave out --json")
+        write_output(output, _program(known, machine, template, place, solid=solid), force=force)
+        return Exit.DONE
     wanted = (*classes, missed) if missed else classes
     report = _report(known, cells, bits, either, wanted)
     if as_json:
@@ -112,6 +145,12 @@ def command(
             _write_escapes(known, missed, cells, either, writer)
     complete = all(row.always == row.instances for row in report.rows)
     return Exit.DONE if complete or not wanted else Exit.NEGATIVE
+
+
+def _program(known: KnownTest, machine: str, template: str | None, place: str, *, solid: bool) -> str:
+    spec = load_machine(machine)
+    found = find_template(spec, template)
+    return march_program(known.name, known.test, spec, found, place=place, solid=solid)
 
 
 def _report(
