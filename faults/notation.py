@@ -136,7 +136,7 @@ class _Reader:
                 DOES_NOT_FIT, reason, piece.start, len(piece.text.split("@")[0]), self._fit_hint(sites)
             )
         paths = tuple(s.path for s in sites)
-        return FaultPart(kind.name, paths, params, tuple(self.gate(g) for g in gates))
+        return FaultPart(kind.name, paths, params, tuple(self.gates(gates)))
 
     @property
     def _line(self) -> str:
@@ -184,6 +184,16 @@ class _Reader:
     def site(self, path: str, piece: _Piece) -> Site:
         place = self.source.place(piece.start, max(1, len(piece.text)))
         return self.board.site(path, place=place, source_line=self.source.line(place.line))
+
+    def gates(self, pieces: list[_Piece]) -> Iterator[Gate]:
+        """Yield the gates of a part; one twice is refused, for @5% @5% would be taken for @5%."""
+        seen: set[Gate] = set()
+        for piece in pieces:
+            gate = self.gate(piece)
+            if gate in seen:
+                self.refuse(WHEN, f"'@{piece.text}' stands twice", piece.start, len(piece.text))
+            seen.add(gate)
+            yield gate
 
     def gate(self, piece: _Piece) -> Gate:
         try:

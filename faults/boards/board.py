@@ -10,7 +10,7 @@ from emu.errors import declare, fail, nearest
 from emu.memory import StoreShape, shapes_of
 from emu.spec import MachineSpec
 from emu.where import Place
-from faults.boards.family import Family, FamilyTree
+from faults.boards.family import Addresses, Family, FamilyTree
 from faults.boards.marks import Marks
 from faults.sites import Site
 
@@ -108,14 +108,46 @@ class Board:
         shown = path[:80]
         family = self.tree.family(path)
         if family is None:
-            hint = nearest(path, self.tree.prefixes) or self._first_part_hint(path)
+            hint = self._other_spelling(path) or self._first_part_hint(path)
             fail(UNKNOWN_SITE, f"the board of {self.machine.name} has no site {shown!r}", place,
                  hint=hint, source_line=source_line)  # fmt: skip
         wanted = "/".join((family.prefix, *(f"<{d.noun}>" for d in family.dimensions)))
         ranges = "; ".join(f"{d.noun} {d.range_text()}" for d in family.dimensions)
         close = next(self.around(path))
         message = f"the board of {self.machine.name} has the sites {wanted} ({ranges}); given {shown!r}"
-        fail(UNKNOWN_SITE, message, place, hint=f"the nearest is {close!r}", source_line=source_line)
+        hint = self._decimal_hint(family, path) or f"the nearest is {close!r}"
+        fail(UNKNOWN_SITE, message, place, hint=hint, source_line=source_line)
+
+    def _decimal_hint(self, family: Family, path: str) -> str:
+        """Return what was meant where an address has digits that the machine's base does not have."""
+        rest = path[len(family.prefix) + 1 :].split("/")
+        base = self.machine.word.base
+        if len(rest) != len(family.dimensions):
+            return ""
+        for i, (text, dimension) in enumerate(zip(rest, family.dimensions, strict=True)):
+            decimal = (
+                text.isascii() and text.isdigit() and len(text) < 10 and isinstance(dimension, Addresses)
+            )
+            if decimal and base < 10 and max(text) >= str(base) and int(text) < len(dimension):
+                rest[i] = dimension.text(int(text))
+                return f"digits are of base {base}; decimal {text} is {'/'.join((family.prefix, *rest))!r}"
+        return ""
+
+    def _other_spelling(self, path: str) -> str:
+        """Return the hint that names the closest sites, with the rest of the path if they have such."""
+        parts = path.lower().split("/")
+        for used in range(len(parts), 0, -1):
+            head, tail = "/".join(parts[:used]), path.split("/")[used:]
+            for prefix in (p for p in self.tree.prefixes if p.lower() == head):
+                return f"did you mean {'/'.join((prefix, *tail))!r}?"
+        for used in range(len(parts), 0, -1):
+            close = nearest(
+                "/".join(parts[:used]), [p for p in self.tree.prefixes if p.count("/") == used - 1]
+            )
+            if close:
+                meant = "/".join((close.split("'")[1], *path.split("/")[used:]))
+                return f"did you mean {meant!r}?" if self.tree.find(meant) else close
+        return ""
 
     def _first_part_hint(self, path: str) -> str:
         owners = sorted({p.split("/")[0] for p in self.tree.prefixes})

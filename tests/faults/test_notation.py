@@ -156,3 +156,26 @@ def test_faults_are_small_values():
     assert pickle.loads(pickle.dumps(fault)) == fault
     assert len(pickle.dumps(fault)) < 500
     assert fault & fault == fault
+
+
+@pytest.mark.parametrize(
+    ("text", "hint"),
+    [
+        ("rope/adress/10:stuck-0", "did you mean 'rope/address/10'?"),
+        ("core/X/3:open", "did you mean 'core/x/3'?"),
+        ("Core/x/3:open", "did you mean 'core/x/3'?"),
+        ("core/x-drivr-a/1:dead", "did you mean 'core/x-driver-a/1'?"),
+        ("core/cell/99/3:stuck-1", "digits are of base 8; decimal 99 is 'core/cell/0o0143/3'"),
+        ("core/unit:late", "did you mean 'rope/unit'?"),
+    ],
+)
+def test_the_whole_site_is_proposed(text, hint):
+    with pytest.raises(InputError) as caught:
+        parse_fault(text, FULMAR)
+    assert caught.value.problems[0].hint == hint
+
+
+def test_a_chance_twice_is_refused_for_it_would_count_once():
+    with pytest.raises(InputError, match="stands twice"):
+        parse_fault("core/x/1:open@5%@5%", FULMAR)
+    assert len(parse_fault("core/x/1:open@5%@6%", FULMAR).parts[0].gates) == 2
