@@ -140,11 +140,12 @@ def corewright(debug: bool) -> None:
 
 def main(arguments: list[str] | None = None) -> None:
     """Run the command line and exit with a documented code (``faults.cli.exits.Exit``)."""
-    sys.exit(run(arguments))
+    sys.exit(exit_code_of(arguments))
 
 
-def run(arguments: list[str] | None = None) -> int:
+def exit_code_of(arguments: list[str] | None = None) -> int:
     """Run the command line and return its exit code."""
+    # not called run: the module of that command takes the name in this package once it is imported
     given = sys.argv[1:] if arguments is None else list(arguments)
     signal.signal(signal.SIGINT, signal.default_int_handler)
     for stream in (sys.stdout, sys.stderr):

@@ -96,8 +96,9 @@ def command(as_json: bool, quiet: bool, color: str) -> int:
                 writer.labelled(name, inner or "not installed")
         else:
             writer.labelled(label, ", ".join(value) if isinstance(value, list) else str(value))
-    writer.line()
-    writer.paragraph(
-        "Without numba every command works, but campaigns are slow: pip install 'corewright[fast]'."
-    )
+    if facts["engine"] != "compiled":
+        writer.line()
+        writer.paragraph(
+            "Without numba every command works, but campaigns are slow: pip install 'corewright[fast]'."
+        )
     return Exit.DONE

@@ -144,7 +144,7 @@ def command(
     elif as_json:
         print_json(ONE.name, machine_json(spec), output, force=force)
     else:
-        _describe(spec, Writer(use_colour(color)))
+        _describe(spec, machine, Writer(use_colour(color)))
     return Exit.DONE
 
 
@@ -231,7 +231,7 @@ def machine_json(spec: MachineSpec) -> Mapping[str, object]:
     }  # fmt: skip
 
 
-def _describe(spec: MachineSpec, writer: Writer) -> None:
+def _describe(spec: MachineSpec, given: str, writer: Writer) -> None:
     writer.paragraph(spec.doc.strip().partition("\n\n")[0].replace("\n", " "))
     writer.paragraph(spec.word.numbering_sentence())
     writer.heading("Memory")
@@ -260,7 +260,7 @@ def _describe(spec: MachineSpec, writer: Writer) -> None:
         writer.heading("Programs")
         writer.paragraph(", ".join(programs))
     writer.line()
-    writer.paragraph(f"The whole page: corewright machines {spec.name} --page")
+    writer.paragraph(f"The whole page: corewright machines {given} --page")
 
 
 def _register(register: RegisterSpec) -> str:

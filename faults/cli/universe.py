@@ -75,7 +75,7 @@ def command(
         for text in _structure(found, universe):
             writer.line(text)
         return Exit.DONE
-    _write(found, universe, writer, collapse=collapse)
+    _write(found, universe, writer, stores, collapse=collapse)
     return Exit.DONE
 
 
@@ -122,7 +122,9 @@ def universe_json(board: Board, universe: Universe, *, collapse: bool) -> Mappin
     return found
 
 
-def _write(board: Board, universe: Universe, writer: Writer, *, collapse: bool) -> None:
+def _write(
+    board: Board, universe: Universe, writer: Writer, stores: list[str] | None, *, collapse: bool
+) -> None:
     machine = board.machine
     writer.labelled("machine", f"{machine.name}. {machine.word.numbering_sentence()}")
     writer.labelled("lines", "Address lines are numbered by weight: line n has the weight 2**n.")
@@ -140,6 +142,7 @@ def _write(board: Board, universe: Universe, writer: Writer, *, collapse: bool) 
     rows = [
         ("/".join((f.prefix, *(f"<{d.noun}>" for d in f.dimensions))), f"{f.size:,}", _ranges(f.dimensions))
         for f in (*board.families(), *board.families(fine=True))
+        if stores is None or f.store < 0 or machine.stores[f.store].name in stores
     ]
     writer.table(("Site", "How many", "Numbered"), rows)
 

@@ -79,8 +79,9 @@ class Writer:
             self.line(" " * room + line)
 
     def warning(self, text: str) -> None:
-        """Write a line of the result that must not be overlooked."""
-        click.echo(self._painted(fitted(text, sys.stdout), _WARN), color=self.colour)
+        """Write text of the result that must not be overlooked, wrapped."""
+        for line in wrap(fitted(text, sys.stdout), self.width):
+            click.echo(self._painted(line, _WARN), color=self.colour)
 
     def table(self, heads: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
         """Write a table fitted to the terminal, with the heads underlined."""

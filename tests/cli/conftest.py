@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from attrs import frozen
 
-from faults.cli import run
+from faults.cli import exit_code_of
 
 ROOT = Path(__file__).resolve().parents[2]
 ENTRY = "from faults.cli import main; main()"
@@ -31,7 +31,7 @@ def cli(capsys, monkeypatch):
             data = stdin.encode() if isinstance(stdin, str) else stdin
             monkeypatch.setattr("sys.stdin", io.TextIOWrapper(io.BytesIO(data)))
         capsys.readouterr()
-        code = run([str(a) for a in arguments])
+        code = exit_code_of([str(a) for a in arguments])
         captured = capsys.readouterr()
         return Outcome(int(code), captured.out, captured.err)
 

@@ -10,7 +10,7 @@ from emu.load import load_machine
 from emu.machinepage import machine_page
 from emu.shipped import machine_names, program_names
 from emu.where import Source
-from faults.cli import run
+from faults.cli import exit_code_of
 from faults.cli.run import simulated_time
 from faults.cli.schemas import schema_page
 
@@ -390,4 +390,4 @@ def test_the_page_of_schemas_names_every_key():
 def test_every_shipped_program_assembles(cli):
     for machine in machine_names():
         for program in program_names(machine):
-            assert run(["assemble", machine, program, "--check", "-q"]) == 0, program
+            assert exit_code_of(["assemble", machine, program, "--check", "-q"]) == 0, program

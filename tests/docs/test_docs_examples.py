@@ -28,7 +28,7 @@ import pytest
 from attrs import frozen
 
 import faults
-from faults.cli import COMMANDS, run
+from faults.cli import COMMANDS, exit_code_of
 
 ROOT = Path(__file__).resolve().parents[2]
 ENTRY = "from faults.cli import main; main()"
@@ -149,7 +149,7 @@ class Session:
                 shown = io.TextIOWrapper(io.BytesIO(), encoding="utf-8", write_through=True)
                 self.patch.setattr("sys.argv", words)
                 with contextlib.redirect_stdout(shown), contextlib.redirect_stderr(shown):
-                    self.code = int(run(arguments))
+                    self.code = int(exit_code_of(arguments))
                 return re.sub(ENGINE, "", shown.buffer.getvalue().decode())
             case _:
                 pytest.fail(f"no page may use the command {command!r}")
