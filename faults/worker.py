@@ -23,7 +23,7 @@ from faults.workload import Chunk, Job
 
 Ints = npt.NDArray[np.int64]
 SNAPSHOTS: Final = 16
-MOST_STEPS: Final = 10_000_000  # spent in compiled code between two looks at whether to go on
+MOST_STEPS: Final = 2_000_000  # spent in compiled code between two looks at whether to go on
 _RECORDS: Final = 1 << 20  # bytes
 LIMITS: Final = ("steps", "time", "outputs", "restarts")
 _KEPT: Final = 64  # jobs

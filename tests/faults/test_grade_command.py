@@ -1,0 +1,125 @@
+"""``corewright grade`` and ``corewright march --machine`` on the command line."""
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from emu.engine.compiled import have_numba
+from emu.load import load_machine
+from emu.shipped import find_program
+from faults.boards import load_board
+from faults.campaign import run_campaign
+from faults.cli import exit_code_of
+from faults.cli.reading import read_program
+from faults.cli.schemas import check_against, declared_schemas
+from faults.universe import universe_of
+from faults.workload import Job, Program
+
+ROOT = Path(__file__).resolve().parents[2]
+SMALL = ["--no-cells", "--store", "core", "--kind", "open", "--no-others", "-q"]
+
+
+def told(capsys, *arguments: str) -> tuple[int, str, str]:
+    code = exit_code_of(list(arguments))
+    return (code, *capsys.readouterr())
+
+
+def test_json_is_of_its_schema_and_sums_are_right(capsys) -> None:
+    code, out, _ = told(capsys, "grade", "fulmar", "selftest-parity", "selftest-registers", *SMALL, "--json")
+    found = json.loads(out)
+    assert not check_against(declared_schemas()["grade/1"], found)
+    union = found["union"]
+    assert code == 1
+    assert union["tally"]["total"] == found["faults"] == sum(k["total"] for k in union["kinds"].values())
+    assert sum(e["count"] for e in union["escapes"]) == union["tally"]["total"] - union["tally"]["found"]
+    assert {p["name"] for p in found["programs"]} == {"selftest-parity", "selftest-registers"}
+    best = max(p["tally"]["found"] for p in found["programs"])
+    assert best <= union["tally"]["found"]
+
+
+def test_text_names_escapes_with_their_reasons(capsys) -> None:
+    code, out, _ = told(capsys, "grade", "fulmar", "selftest-registers", *SMALL)
+    assert code == 1
+    assert "What escapes, and why" in out
+    assert "never read" in out
+    assert "core/address/3:open" in out
+
+
+def test_a_plan_of_the_work_runs_no_fault(capsys) -> None:
+    code, out, _ = told(capsys, "grade", "fulmar", "selftest-registers", *SMALL, "--plan")
+    assert code == 0
+    assert "pairs of group and program" in out
+
+
+def test_a_wrong_pattern_and_an_empty_universe_are_refused(capsys) -> None:
+    code, _, error = told(capsys, "grade", "fulmar", "selftest-registers", *SMALL, "--report", "(")
+    assert code == 3
+    assert "report-pattern" in error
+    code, _, error = told(capsys, "grade", "fulmar", "selftest-registers", "--kind", "nothing")
+    assert code == 2
+    assert "corewright faults" in error
+
+
+def test_a_dictionary_is_not_overwritten_without_force(capsys, tmp_path) -> None:
+    arguments = ["grade", "fulmar", "selftest-registers", *SMALL, "--save", str(tmp_path / "d")]
+    assert told(capsys, *arguments)[0] == 1
+    code, _, error = told(capsys, *arguments)
+    assert code == 2
+    assert "--force" in error
+    assert told(capsys, *arguments, "--force")[0] == 1
+
+
+def test_march_writes_a_program_that_runs(capsys, tmp_path) -> None:
+    path = tmp_path / "x.asm"
+    assert told(capsys, "march", "MATS+", "--machine", "dunlin", "--solid", "-o", str(path))[0] == 0
+    code, out, _ = told(capsys, "run", "dunlin", str(path), "-q")
+    assert code == 0
+    assert "GOOD" in out
+    assert told(capsys, "march", "MATS+", "-o", str(path))[0] == 2
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(
+    os.name == "nt" or not have_numba(), reason="needs signals, and a campaign of some seconds"
+)
+def test_ctrl_c_stops_within_a_second_and_says_how_to_go_on(tmp_path) -> None:
+    kept = tmp_path / "kept"
+    command = "from faults.cli import main; main()"
+    arguments = ["grade", "dunlin", "selftest-march", "selftest-march-low", "--results", str(kept), "-q"]
+    process = subprocess.Popen(
+        [sys.executable, "-c", command, *arguments], stderr=subprocess.PIPE, text=True,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+    )  # fmt: skip
+    deadline = time.monotonic() + 120
+    while (not kept.exists() or kept.stat().st_size < 100) and time.monotonic() < deadline:
+        time.sleep(0.05)
+    process.send_signal(signal.SIGINT)
+    begun = time.monotonic()
+    error = process.communicate(timeout=30)[1]
+    assert time.monotonic() - begun < 4  # a second on a quiet machine; here others may be at work
+    assert process.returncode == 130
+    assert f"--results {kept}" in error
+
+
+@pytest.mark.slow
+def test_a_cluster_of_two_workers_gives_the_same_answer() -> None:
+    distributed = pytest.importorskip("distributed")
+    machine = load_machine("fulmar")
+    image = read_program(machine, str(find_program("fulmar", "selftest-parity")))
+    jobs = [Job(machine, Program("parity", image))]
+    universe = universe_of(load_board(machine), False, stores=["core"])
+    alone = run_campaign(universe, jobs, workers=1)
+    with (
+        distributed.LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None) as cluster,
+        distributed.Client(cluster) as client,
+    ):
+        together = run_campaign(universe, jobs, executor=client.get_executor())
+    assert (together.seen == alone.seen).all()
+    assert (together.reasons == alone.reasons).all()
+    assert together.records == alone.records
