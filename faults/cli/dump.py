@@ -8,7 +8,7 @@ import click
 from emu.files import ENDINGS, write_image
 from emu.files.layout import FormatName
 from emu.image import ProgramImage
-from emu.memory import Words, identity_plan, shapes_of
+from emu.memory import MemoryPlan, Words, identity_plan, shapes_of
 from emu.spec import MachineSpec
 from faults.accountreport import dump_report
 from faults.cli.exits import Exit
@@ -39,8 +39,9 @@ from faults.cli.storejson import RUNS_SHOWN, map_json
 from faults.cli.writer import notice
 from faults.dump import Readout, contents_of, own_addresses, read_out, scattered
 from faults.pattern import PatternReport, analyse
-from faults.picture import memory_map
+from faults.picture import affected_stores, memory_map
 from faults.report import MemoryMap
+from faults.telling import joined
 
 TEXT_ENDING: Final = ".txt"
 SCHEMA = declare_schema(
@@ -130,8 +131,11 @@ def command(
     held, said = _contents(spec, number, program, image, fill, layout)
     read = read_out(spec, number, plan, held, twice=twice, conditions=frozenset(conditions), seed=seed)
     pattern = analyse(read.evidence())
-    drawn = memory_map(read, plan.under(frozenset(conditions)))
+    settled = plan.under(frozenset(conditions))
+    drawn = memory_map(read, settled)
     text = faulted.text if faulted else ""
+    if away := _why_nothing(plan, settled, number, frozenset(conditions), read.spec.name):
+        notice(away, quiet=quiet)
     if any(len(mode.bus_moved) for mode in plan.modes):
         notice("A fault of the address bus is not seen at the store's own connector.", quiet=quiet)
     if as_json:
@@ -143,6 +147,18 @@ def command(
     else:
         write_output(output, _image(read, layout, output), force=force)
     return Exit.NEGATIVE if read.wrong else Exit.DONE
+
+
+def _why_nothing(
+    plan: MemoryPlan, settled: MemoryPlan, store: int, conditions: frozenset[str], name: str
+) -> str:
+    """Say why the fault cannot show in this reading at all, or ""."""
+    if settled.healthy and not plan.healthy:
+        asked = {g.name for group in plan.gates for g in group if g.kind == "condition"}
+        return f"The fault is there only when {joined(sorted(asked - conditions))}: not in this reading."
+    if store in affected_stores(plan) or not affected_stores(plan):
+        return ""
+    return f"The fault does not lie in the {name}."
 
 
 def _is_report(output: str) -> bool:

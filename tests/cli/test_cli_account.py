@@ -186,6 +186,15 @@ def test_dump_of_own_addresses_and_of_no_store(cli):
     assert cli("dump", "fulmar", "drum").code == 2
 
 
+def test_dump_says_why_a_fault_cannot_show_in_it(cli):
+    told = cli("dump", "fulmar", "core", "--fault", "core/x/13:open@when:warm")
+    assert (told.code, told.err) == (0, "The fault is there only when warm: not in this reading.\n")
+    told = cli("dump", "fulmar", "core", "--fault", "core/x/13:open@when:warm", "--when", "warm")
+    assert (told.code, told.err) == (1, "")
+    told = cli("dump", "fulmar", "core", "--fault", LINE)
+    assert (told.code, told.err) == (0, "The fault does not lie in the core.\n")
+
+
 def test_dump_tells_that_the_address_bus_is_not_in_it(cli):
     told = cli("dump", "fulmar", "core", "--fault", "bus/address/3:open")
     assert told.code == 0
