@@ -18,13 +18,14 @@ KIND = Kind(
     _lower,
     Entry(
         what=(
-            "The unit that stands in for a store is too slow, and the machine takes the word that the "
-            "unit gave at the request before. With a chance, as in @2%, it happens now and then; as named "
-            "the first word comes again and again."
+            "The unit that stands in for a store is too slow, and the machine takes the word that it took "
+            "from the unit at the request before. With a chance, as in @2%, it happens now and then; as "
+            "named it happens from power-up on, and the machine never gets anything but zeros. The model "
+            "does not have a unit that lags by one word all the time."
         ),
         see=(
-            "Words come twice: A B A B where A B C D was asked for. Each is a valid word, and parity is "
-            "silent."
+            "With a chance, words come twice: A B A B where A B C D was asked for. Each is a valid word, and "
+            "parity is silent. As named: a word of all zeros, parity bit included, which odd parity notices."
         ),
         confirm=(
             "Look at the data lines against the moment at which the machine takes them. Slow the machine "

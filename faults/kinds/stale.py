@@ -22,8 +22,9 @@ KIND = Kind(
             "was on the bus last, whichever store it came from."
         ),
         see=(
-            "A read repeats the word that passed before, read or written. It is a valid word, and parity "
-            "is silent."
+            "A read repeats the word that passed before, read or written. It is a valid word, and parity is "
+            "silent. As named, without a chance, nothing has passed at power-up: the first word is all "
+            "zeros, parity bit included, and stays so until another store is accessed."
         ),
         confirm=(
             "Let an access to another store pass before each read, and look whether its word comes back."
