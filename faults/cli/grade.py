@@ -3,11 +3,12 @@
 import re
 import sys
 import time
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Executor
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
-from typing import Final, Literal
+from typing import Literal
 
 import click
 from attrs import frozen
@@ -20,64 +21,23 @@ from faults.boards import Board
 from faults.campaign import Campaign, CampaignStoppedError, Progress, run_campaign
 from faults.cli.exits import Exit
 from faults.cli.faulted import board_option, the_board, when_option
+from faults.cli.gradetext import SCHEMA, grade_json, write_grade
 from faults.cli.options import color_option, json_option, print_json, quiet_option, seed_option, use_colour
 from faults.cli.parameters import complete_program, machine_argument, store_option
 from faults.cli.reading import read_inputs, read_program, the_store
-from faults.cli.schemas import declare_schema
 from faults.cli.selftests import self_tests
 from faults.cli.writer import Writer, notice
 from faults.dictionary import save
-from faults.grade import REPORT, WHY, Escapes, Grade, Grader, ProgramGrade, Tally, catching
-from faults.notation import fault_text
+from faults.grade import REPORT, Grader, catching
 from faults.universe import Universe, universe_of
-from faults.worker import LIMITS, prepared
+from faults.worker import prepared
 from faults.workload import Conditions, Grouping, Job, Program
 
-_TALLY: Final = {
-    "total": "int: faults",
-    "found": "int: faults that show in any way",
-    "reported": "int: faults of which the program prints a report",
-    "hangs": "int: faults with which it does not end as it should, and reports nothing",
-    "seen": "int: faults that show otherwise: other lamps, alarms or prints",
-}
-_PROGRAM: Final = {
-    "name": "text: program",
-    "stop": "text: how its healthy run ends",
-    "steps": "int: instructions of the healthy run",
-    "time_ns": "int: time that it takes on the real machine, in nanoseconds",
-    "tally": _TALLY,
-    "kinds": {"*": _TALLY},
-    "sites": {"*": _TALLY},
-    "escapes": [
-        {
-            "reason": "text: never-read, one-value, test-sits, masked, order or absent",
-            "why": "text: the reason in a sentence",
-            "count": "int: faults",
-            "examples": ["text: the first few, in notation"],
-        }
-    ],
-}
-SCHEMA = declare_schema(
-    "grade/1",
-    "`corewright grade MACHINE PROGRAM... --json`: what self-tests find and what escapes them.",
-    {
-        "machine": "text: name of the machine",
-        "faults": "int: faults of the universe",
-        "groups": "int: groups of faults that behave alike",
-        "runs": "int: faulty runs made",
-        "programs": [_PROGRAM],
-        "union": _PROGRAM,
-        "smallest": ["text: the fewest programs that find as much as all"],
-        "smallest_exact": "bool: whether that is surely the fewest",
-        "others": [{"name": "text: another self-test", "found": "int: escapes that it finds"}],
-    },
-)
 PATTERN = declare(
     "report-pattern",
     "The report of a self-test is told by a regular expression that stands in what it prints.",
     "Give for instance --report '^FAIL'.",
 )
-_MOST: Final = 12
 
 
 @frozen
@@ -161,12 +121,11 @@ def command(
     watcher = None if quiet or not sys.stderr.isatty() else _Shown()
     try:
         with _executor(cluster) as executor:
-            campaign = run_campaign(
-                asked.universe, asked.jobs, executor=executor, workers=workers, watcher=watcher,
-                results=Path(results) if results else None,
-            )  # fmt: skip
+            run = partial(run_campaign, executor=executor, workers=workers)
+            kept = Path(results) if results else None
+            campaign = run(asked.universe, asked.jobs, watcher=watcher, results=kept)
             grader = Grader(campaign, asked.report)
-            others = () if no_others else tuple(_others(asked, campaign, grader, executor, workers))
+            others = () if no_others else tuple(_others(asked, campaign, grader, run))
     except CampaignStoppedError as stopped:
         _tell_stop(stopped)
         return Exit.INTERRUPTED
@@ -175,11 +134,22 @@ def command(
             watcher.end()
     if dictionary is not None:
         save(campaign, Path(dictionary), force=force)
+    return _answer(asked, campaign, grader, others, None if as_json else writer)
+
+
+def _answer(
+    asked: _Asked,
+    campaign: Campaign,
+    grader: Grader,
+    others: Sequence[tuple[str, int]],
+    writer: Writer | None,
+) -> int:
+    """Print the grade, as JSON without a writer; return the exit code."""
     grade = grader.grade()
-    if as_json:
+    if writer is None:
         print_json(SCHEMA.name, grade_json(asked.board, campaign, grade, others))
     else:
-        _write(asked.board, campaign, grade, others, writer)
+        write_grade(asked.board, campaign, grade, others, writer)
     return Exit.DONE if grade.union.tally.found == grade.union.tally.total else Exit.NEGATIVE
 
 
@@ -218,7 +188,7 @@ def _job(board: Board, name: str, settings: Conditions) -> Job:
 
 
 def _others(
-    asked: _Asked, campaign: Campaign, grader: Grader, executor: Executor | None, workers: int
+    asked: _Asked, campaign: Campaign, grader: Grader, run: Callable[..., Campaign]
 ) -> Iterator[tuple[str, int]]:
     """Yield which self-tests that were not asked for find what escapes those that were."""
     known = {job.digest for job in asked.jobs}
@@ -228,9 +198,7 @@ def _others(
     escaping = grader.escaping()
     if not jobs or not escaping.any():
         return
-    again = run_campaign(
-        asked.universe, jobs, only=escaping, grouping=campaign.grouping, executor=executor, workers=workers
-    )
+    again = run(asked.universe, jobs, only=escaping, grouping=campaign.grouping)
     yield from catching(Grader(again, asked.report), [job.program.name for job in jobs])
 
 
@@ -291,117 +259,3 @@ def _tell_plan(asked: _Asked, results: str | None, writer: Writer) -> int:
     writer.labelled("at most", f"about {most:,} instructions, if no fault showed early or could be left out")
     writer.labelled("results", results or "not kept (--results PATH keeps them)")
     return Exit.DONE
-
-
-# --- telling
-
-
-def _tally_json(tally: Tally) -> Mapping[str, int]:
-    return {
-        "total": tally.total, "found": tally.found, "reported": tally.reported, "hangs": tally.hangs,
-        "seen": tally.seen,
-    }  # fmt: skip
-
-
-def _fault(board: Board, campaign: Campaign, number: int) -> str:
-    return fault_text(campaign.universe.faults[number], board)
-
-
-def _program_json(board: Board, campaign: Campaign, graded: ProgramGrade) -> Mapping[str, object]:
-    return {
-        "name": graded.name,
-        "stop": graded.stop,
-        "steps": graded.steps,
-        "time_ns": graded.time_ns,
-        "tally": _tally_json(graded.tally),
-        "kinds": {name: _tally_json(tally) for name, tally in graded.by_kind},
-        "sites": {name: _tally_json(tally) for name, tally in graded.by_site},
-        "escapes": [
-            {
-                "reason": escapes.reason.name.lower().replace("_", "-"),
-                "why": WHY[escapes.reason],
-                "count": escapes.count,
-                "examples": [_fault(board, campaign, n) for n in escapes.examples],
-            }
-            for escapes in graded.escapes
-        ],
-    }
-
-
-def grade_json(
-    board: Board, campaign: Campaign, grade: Grade, others: Sequence[tuple[str, int]]
-) -> Mapping[str, object]:
-    """Return what schema ``grade/1`` holds."""
-    return {
-        "machine": board.machine.name,
-        "faults": len(campaign.universe),
-        "groups": grade.groups,
-        "runs": campaign.runs,
-        "programs": [_program_json(board, campaign, p) for p in grade.programs],
-        "union": _program_json(board, campaign, grade.union),
-        "smallest": list(grade.smallest),
-        "smallest_exact": grade.exact,
-        "others": [{"name": name, "found": found} for name, found in others],
-    }
-
-
-def _percent(tally: Tally) -> str:
-    shown = f"{tally.percent:.2f}"
-    return "99.99" if shown == "100.00" and tally.found < tally.total else shown
-
-
-def _counts(tally: Tally) -> tuple[str, ...]:
-    parts = (tally.total, tally.found)
-    rest = (tally.reported, tally.hangs, tally.seen, tally.total - tally.found)
-    return (*(f"{n:,}" for n in parts), _percent(tally), *(f"{n:,}" for n in rest))
-
-
-_HEADS: Final = ("faults", "found", "%", "reported", "hangs", "otherwise", "escape")
-
-
-def _write(
-    board: Board, campaign: Campaign, grade: Grade, others: Sequence[tuple[str, int]], writer: Writer
-) -> None:
-    writer.labelled("machine", board.machine.name)
-    text = f"{len(campaign.universe):,} in {grade.groups:,} groups that behave alike; {campaign.runs:,} runs"
-    writer.labelled("faults", text)
-    writer.heading("Programs")
-    shown = [*grade.programs, grade.union] if len(grade.programs) > 1 else grade.programs
-    rows = [(p.name, *_counts(p.tally)[1:-1], duration(p.time_ns)) for p in shown]
-    writer.table(("program", *_HEADS[1:-1], "takes"), rows)
-    for program in grade.programs:
-        if program.stop in LIMITS:
-            writer.paragraph(
-                f"{program.name} did not come to an end of its own ({program.stop}) while watched."
-            )
-    writer.heading("By kind of fault")
-    writer.table(("kind", *_HEADS), [(name, *_counts(tally)) for name, tally in grade.union.by_kind])
-    writer.heading("By site")
-    writer.table(("sites", *_HEADS), [(name, *_counts(tally)) for name, tally in grade.union.by_site])
-    _write_escapes(board, campaign, grade.union.escapes, writer)
-    _write_sets(grade, others, writer)
-
-
-def _write_escapes(board: Board, campaign: Campaign, escapes: Sequence[Escapes], writer: Writer) -> None:
-    if not escapes:
-        writer.heading("Nothing escapes")
-        return
-    writer.heading("What escapes, and why")
-    for found in escapes:
-        writer.paragraph(f"{found.count:,} - {WHY[found.reason]}")
-        examples = ", ".join(_fault(board, campaign, n) for n in found.examples[:_MOST])
-        writer.paragraph(f"{examples}{' …' if found.count > len(found.examples) else ''}", indent=4)
-
-
-def _write_sets(grade: Grade, others: Sequence[tuple[str, int]], writer: Writer) -> None:
-    if len(grade.programs) > 1:
-        how = (
-            "the fewest that find as much as all"
-            if grade.exact
-            else "found by taking what adds most; maybe not the fewest"
-        )
-        writer.heading("Enough")
-        writer.paragraph(f"{', '.join(grade.smallest) or 'none'}: {how}.")
-    if others:
-        writer.heading("Other self-tests that find some of the escapes")
-        writer.table(("program", "finds"), [(name, f"{count:,}") for name, count in others])

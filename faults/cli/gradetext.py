@@ -1,0 +1,166 @@
+"""How a grade is told: as text, and as the object of ``--json``."""
+
+from collections.abc import Mapping, Sequence
+from typing import Final
+
+from emu.machinepage import duration
+from faults.boards import Board
+from faults.campaign import Campaign
+from faults.cli.schemas import declare_schema
+from faults.cli.writer import Writer
+from faults.grade import WHY, Escapes, Grade, ProgramGrade, Tally
+from faults.notation import fault_text
+from faults.worker import LIMITS
+
+_MOST: Final = 12
+_TALLY: Final = {
+    "total": "int: faults",
+    "found": "int: faults that show in any way",
+    "reported": "int: faults of which the program prints a report",
+    "hangs": "int: faults with which it does not end as it should, and reports nothing",
+    "seen": "int: faults that show otherwise: other lamps, alarms or prints",
+}
+_PROGRAM: Final = {
+    "name": "text: program",
+    "stop": "text: how its healthy run ends",
+    "steps": "int: instructions of the healthy run",
+    "time_ns": "int: time that it takes on the real machine, in nanoseconds",
+    "tally": _TALLY,
+    "kinds": {"*": _TALLY},
+    "sites": {"*": _TALLY},
+    "escapes": [
+        {
+            "reason": "text: never-read, one-value, test-sits, masked, order or absent",
+            "why": "text: the reason in a sentence",
+            "count": "int: faults",
+            "examples": ["text: the first few, in notation"],
+        }
+    ],
+}
+SCHEMA = declare_schema(
+    "grade/1",
+    "`corewright grade MACHINE PROGRAM... --json`: what self-tests find and what escapes them.",
+    {
+        "machine": "text: name of the machine",
+        "faults": "int: faults of the universe",
+        "groups": "int: groups of faults that behave alike",
+        "runs": "int: faulty runs made",
+        "programs": [_PROGRAM],
+        "union": _PROGRAM,
+        "smallest": ["text: the fewest programs that find as much as all"],
+        "smallest_exact": "bool: whether that is surely the fewest",
+        "others": [{"name": "text: another self-test", "found": "int: escapes that it finds"}],
+    },
+)
+
+
+def _tally_json(tally: Tally) -> Mapping[str, int]:
+    return {
+        "total": tally.total, "found": tally.found, "reported": tally.reported, "hangs": tally.hangs,
+        "seen": tally.seen,
+    }  # fmt: skip
+
+
+def _fault(board: Board, campaign: Campaign, number: int) -> str:
+    return fault_text(campaign.universe.faults[number], board)
+
+
+def _program_json(board: Board, campaign: Campaign, graded: ProgramGrade) -> Mapping[str, object]:
+    return {
+        "name": graded.name,
+        "stop": graded.stop,
+        "steps": graded.steps,
+        "time_ns": graded.time_ns,
+        "tally": _tally_json(graded.tally),
+        "kinds": {name: _tally_json(tally) for name, tally in graded.by_kind},
+        "sites": {name: _tally_json(tally) for name, tally in graded.by_site},
+        "escapes": [
+            {
+                "reason": escapes.reason.name.lower().replace("_", "-"),
+                "why": WHY[escapes.reason],
+                "count": escapes.count,
+                "examples": [_fault(board, campaign, n) for n in escapes.examples],
+            }
+            for escapes in graded.escapes
+        ],
+    }
+
+
+def grade_json(
+    board: Board, campaign: Campaign, grade: Grade, others: Sequence[tuple[str, int]]
+) -> Mapping[str, object]:
+    """Return what schema ``grade/1`` holds."""
+    return {
+        "machine": board.machine.name,
+        "faults": len(campaign.universe),
+        "groups": grade.groups,
+        "runs": campaign.runs,
+        "programs": [_program_json(board, campaign, p) for p in grade.programs],
+        "union": _program_json(board, campaign, grade.union),
+        "smallest": list(grade.smallest),
+        "smallest_exact": grade.exact,
+        "others": [{"name": name, "found": found} for name, found in others],
+    }
+
+
+def _percent(tally: Tally) -> str:
+    shown = f"{tally.percent:.2f}"
+    return "99.99" if shown == "100.00" and tally.found < tally.total else shown
+
+
+def _counts(tally: Tally) -> tuple[str, ...]:
+    parts = (tally.total, tally.found)
+    rest = (tally.reported, tally.hangs, tally.seen, tally.total - tally.found)
+    return (*(f"{n:,}" for n in parts), _percent(tally), *(f"{n:,}" for n in rest))
+
+
+_HEADS: Final = ("faults", "found", "%", "reported", "hangs", "otherwise", "escape")
+
+
+def write_grade(
+    board: Board, campaign: Campaign, grade: Grade, others: Sequence[tuple[str, int]], writer: Writer
+) -> None:
+    """Write a grade as text."""
+    writer.labelled("machine", board.machine.name)
+    text = f"{len(campaign.universe):,} in {grade.groups:,} groups that behave alike; {campaign.runs:,} runs"
+    writer.labelled("faults", text)
+    writer.heading("Programs")
+    shown = [*grade.programs, grade.union] if len(grade.programs) > 1 else grade.programs
+    rows = [(p.name, *_counts(p.tally)[1:-1], duration(p.time_ns)) for p in shown]
+    writer.table(("program", *_HEADS[1:-1], "takes"), rows)
+    for program in grade.programs:
+        if program.stop in LIMITS:
+            writer.paragraph(
+                f"{program.name} did not come to an end of its own ({program.stop}) while watched."
+            )
+    writer.heading("By kind of fault")
+    writer.table(("kind", *_HEADS), [(name, *_counts(tally)) for name, tally in grade.union.by_kind])
+    writer.heading("By site")
+    writer.table(("sites", *_HEADS), [(name, *_counts(tally)) for name, tally in grade.union.by_site])
+    _write_escapes(board, campaign, grade.union.escapes, writer)
+    _write_sets(grade, others, writer)
+
+
+def _write_escapes(board: Board, campaign: Campaign, escapes: Sequence[Escapes], writer: Writer) -> None:
+    if not escapes:
+        writer.heading("Nothing escapes")
+        return
+    writer.heading("What escapes, and why")
+    for found in escapes:
+        writer.paragraph(f"{found.count:,} - {WHY[found.reason]}")
+        examples = ", ".join(_fault(board, campaign, n) for n in found.examples[:_MOST])
+        writer.paragraph(f"{examples}{' …' if found.count > len(found.examples) else ''}", indent=4)
+
+
+def _write_sets(grade: Grade, others: Sequence[tuple[str, int]], writer: Writer) -> None:
+    if len(grade.programs) > 1:
+        how = (
+            "the fewest that find as much as all"
+            if grade.exact
+            else "found by taking what adds most; maybe not the fewest"
+        )
+        writer.heading("Enough")
+        writer.paragraph(f"{', '.join(grade.smallest) or 'none'}: {how}.")
+    if others:
+        writer.heading("Other self-tests that find some of the escapes")
+        writer.table(("program", "finds"), [(name, f"{count:,}") for name, count in others])
