@@ -206,11 +206,12 @@ def _one_way(evidence: Evidence, both: Patterns) -> str:
         return ""
     level = 1 if risen.any() else 0
     bits = named_bits("data", int(np.bitwise_or.reduce(differ)), evidence.word)
-    unwritten = 1 - level
+    lost = 1 - level
     return (
-        f"every change is from {unwritten} to {level}, in {bits}: a change that goes one way only speaks for "
-        f"reading that alters what is stored, as where a {unwritten} is not written back or several words "
-        "are opened at once, rather than for noise. Stop reading: the first dump may be the only one."
+        f"every change is from {lost} to {level}, in {bits}. Where reading destroys, that speaks for reading "
+        f"that alters what is stored: a {lost} that is not written back, or is misread now and then and "
+        "written back so, or several words opened at once; else for something that broke between the readings. Stop "
+        "reading: the first dump may be the best one."
     )
 
 

@@ -210,7 +210,7 @@ def test_zeros_that_are_not_written_back_are_no_noise():
     address, expected = np.arange(1024), words(1024, 12)
     text = told(dump_evidence(address, expected, expected, bits=12, again=expected | np.uint64(1 << 5)))
     assert "every change is from 0 to 1, in data bit 5" in text
-    assert "a 0 is not written back" in text
+    assert "a 0 that is not written back" in text
     assert "noise rather than a dead part" not in text
 
 
