@@ -210,7 +210,7 @@ def _one_way(evidence: Evidence, both: Patterns) -> str:
     return (
         f"every change is from {lost} to {level}, in {bits}. Where reading destroys, that speaks for reading "
         f"that alters what is stored: a {lost} that is not written back, or is misread now and then and "
-        "written back so, or several words opened at once; else for something that broke between the readings. "
+        "written back so, or several words opened at once; else for something that broke in between. "
         "Stop reading: the first dump may be the best one."
     )
 

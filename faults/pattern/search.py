@@ -23,6 +23,8 @@ from faults.pattern.region import Cube, enclosing_cube
 
 MOST_SLICES: Final = 4
 TOLERATED: Final = 0.02
+FEW_VALUES: Final = 4
+MANY_WORDS: Final = 64
 
 
 def find_laws(evidence: Evidence) -> tuple[LawFinding, ...]:
@@ -49,9 +51,17 @@ def _families(part: int, evidence: Evidence) -> list[LawFinding]:
         if not any(f.exact for f in found):
             found += _simplest(_fitting(candidates(part, evidence), part, evidence), constant=False)
     sure = any(f.exact for f in found)
-    loose = _fitting([StaleLaw(lag) for lag in (1, 2, 3, 4, 8)], part, evidence)
+    lags = [StaleLaw(lag) for lag in (1, 2, 3, 4, 8)] if _varied(part, evidence) else []
+    loose = _fitting(lags, part, evidence)
     loose += [] if sure else _fitting(shifts(evidence), part, evidence)
     return found + [f for f in loose if f.exact or not (sure or any(g.exact for g in loose))]
+
+
+def _varied(part: int, evidence: Evidence) -> bool:
+    """Whether failing words read enough different values for a repetition to tell anything."""
+    words = evidence.need_words()
+    read = words.observed[failing_in(part, evidence)] & np.uint64(part)
+    return read.size < MANY_WORDS or np.unique(read).size > FEW_VALUES
 
 
 def _beside_constant(found: list[LawFinding], part: int, evidence: Evidence) -> list[LawFinding]:
