@@ -3,6 +3,7 @@
 How a page says it:
 
 - ``<!-- file: NAME -->`` before a fenced block: the block is that file, in the folder of the page;
+- ``<!-- added to: fulmar.toml -->``: the block is put behind a copy of the shipped machine file of that name;
 - a block marked ``console``: lines that begin with ``$ `` are commands, the lines below what they show, on
   both streams together; a line ``...`` stands for any lines; ``echo $?`` shows the exit code;
 - ``<!-- not run: REASON -->`` before a console block: it is left out, and the reason is on the page.
@@ -27,12 +28,13 @@ from pathlib import Path
 import pytest
 from attrs import frozen
 
+import emu
 import faults
 from faults.cli import COMMANDS, exit_code_of
 
 ROOT = Path(__file__).resolve().parents[2]
 ENTRY = "from faults.cli import main; main()"
-MARK = re.compile(r"<!-- (file|not run|command): (.+?) -->")
+MARK = re.compile(r"<!-- (file|added to|not run|command): (.+?) -->")
 SLOW = {
     "README.md",
     "docs/how-to/grade-in-pieces.md",
@@ -196,6 +198,9 @@ def test_page_runs(page, tmp_path, monkeypatch):
         what = block.mark[0] if block.mark else ""
         if what == "file":
             session.write(block.mark[1], block.text)
+        elif what == "added to":
+            shipped = Path(emu.__file__).parent / "machines" / block.mark[1]
+            session.write(block.mark[1], shipped.read_text(encoding="utf-8") + block.text)
         elif block.language == "console" and what != "not run":
             for command, expected in sessions(block.text):
                 shown = session.play(command)
@@ -236,3 +241,11 @@ def test_a_wrong_page_is_found(tmp_path, monkeypatch):
     session = Session(tmp_path, monkeypatch)
     session.play(found[0][0])
     assert not agrees(session.play(found[1][0]), found[1][1])
+
+
+def test_the_two_commands_stand_alone_after_their_marks():
+    marked = {b.mark[1]: b for b in blocks(ROOT / "README.md") if b.mark and b.mark[0] == "command"}
+    assert set(marked) == {"demo", "test"}
+    for block in marked.values():
+        assert block.text.count("\n") == 1, "one line, so that it can be copied, and run by .ci/run"
+        assert block.text.startswith("python3 -m venv .venv && ")
