@@ -9,7 +9,7 @@ from itertools import islice, product
 from typing import Final
 
 import numpy as np
-from attrs import frozen
+from attrs import define, field, frozen
 
 from emu.codes import encode
 from emu.memory import EXTRA_CELLS, MemoryPlan, PlannedMemory, Words
@@ -45,21 +45,39 @@ class Pattern:
         return tuple(deed for deed in self.deeds if deed.word is None)
 
 
-def carried_out(
-    machine: MachineSpec, plan: MemoryPlan, pattern: Pattern, contents: Sequence[Words]
-) -> tuple[int, ...]:
-    """Return the stored words that the examinations show. ``contents``: what the stores hold before."""
-    cells = [[*words.tolist(), *([0] * EXTRA_CELLS)] for words in contents]
-    memory = PlannedMemory(plan, cells)
-    shown = []
-    for deed in pattern.deeds:
-        memory.begin(memory.access * 1000)
-        if deed.word is None:
-            shown.append(memory.read(deed.store, deed.address))
-        else:
-            spec = machine.stores[deed.store]
-            memory.write(deed.store, deed.address, encode(spec.protection, spec.data_bits, deed.word))
-    return tuple(shown)
+@define(eq=False)
+class Panel:
+    """A panel in front of a memory under a plan, which before each pattern holds the same contents."""
+
+    machine: MachineSpec
+    memory: PlannedMemory
+    _before: list[list[int]] = field(init=False)
+
+    @classmethod
+    def of(cls, machine: MachineSpec, plan: MemoryPlan, contents: Sequence[Words]) -> "Panel":
+        """Return the panel. ``contents``: int64[words] of each store, before anything is done."""
+        cells = [[*words.tolist(), *([0] * EXTRA_CELLS)] for words in contents]
+        return cls(machine, PlannedMemory(plan, cells))
+
+    def __attrs_post_init__(self) -> None:
+        self._before = [list(cells) for cells in self.memory.cells]
+
+    def shows(self, pattern: Pattern) -> tuple[int, ...]:
+        """Carry a pattern out and return the stored words that its examinations show."""
+        memory = self.memory
+        for store in {deed.store for deed in pattern.deeds}:
+            memory.cells[store][:] = self._before[store]
+        memory.access = memory.last_word = memory.last_address = 0
+        memory.last_read = [0] * len(memory.cells)
+        shown = []
+        for deed in pattern.deeds:
+            memory.begin(memory.access * 1000)
+            if deed.word is None:
+                shown.append(memory.read(deed.store, deed.address))
+            else:
+                spec = self.machine.stores[deed.store]
+                memory.write(deed.store, deed.address, encode(spec.protection, spec.data_bits, deed.word))
+        return tuple(shown)
 
 
 def patterns(machine: MachineSpec, plans: Sequence[MemoryPlan]) -> Iterator[Pattern]:

@@ -9,7 +9,7 @@ from attrs import frozen
 from emu.engine.contract import RunRequest
 from emu.engine.powerup import power_up
 from emu.image import ProgramImage
-from emu.memory import MemoryPlan, Words
+from emu.memory import Words
 from emu.shipped import find_program, program_names
 from emu.spec import MachineSpec
 from emu.storedword import StoredFormat
@@ -28,7 +28,7 @@ from faults.dump import scattered
 from faults.fault import Fault
 from faults.lower import plan_of
 from faults.notation import fault_text, parse_fault
-from faults.panelpatterns import Deed, Pattern, carried_out, patterns
+from faults.panelpatterns import Deed, Panel, Pattern, patterns
 from faults.predictions.plans import Plans
 from faults.predictions.programs import outcome_words, passes
 from faults.predictions.runs import ProgramRuns
@@ -126,12 +126,13 @@ def _all(
     machine, plans = board.machine, [plan_of(board, fault) for fault in faults]
     program = read_program(machine, image) if image else ProgramImage({})
     contents = _contents(machine, program)
+    panels = [[Panel.of(machine, plan, held) for held in contents] for plan in plans]
     minutes = {kind: load_costs().of(kind).minutes for kind in ("key-in", "examine", "run-program")}
     hidden = set() if image else {n for n, s in enumerate(machine.stores) if not s.writable}
     for pattern in patterns(machine, plans):
         if pattern.words > most or any(deed.store in hidden for deed in pattern.deeds):
             continue
-        told = _panel(machine, plans, pattern, contents, minutes)
+        told = _panel(machine, panels, pattern, minutes)
         yield told
         if told.trial.signature_a != told.trial.signature_b:
             return
@@ -149,10 +150,9 @@ def _contents(machine: MachineSpec, program: ProgramImage) -> list[list[Words]]:
 
 
 def _panel(
-    machine: MachineSpec, plans: list[MemoryPlan], pattern: Pattern, contents: list[list[Words]],
-    minutes: Mapping[str, float],
+    machine: MachineSpec, panels: list[list[Panel]], pattern: Pattern, minutes: Mapping[str, float]
 ) -> Told:  # fmt: skip
-    a, b = ([carried_out(machine, plan, pattern, held) for held in contents] for plan in plans)
+    a, b = ([panel.shows(pattern) for panel in row] for row in panels)
     time = minutes["key-in"] * pattern.words + minutes["examine"] * len(pattern.looks)
     # whatever the store held before: no outcome of the one fault may be one of the other
     marks = (repr(a), repr(b)) if not set(a) & set(b) else ("", "")

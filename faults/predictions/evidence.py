@@ -1,6 +1,6 @@
 """A dump as it was read, beside what should be there."""
 
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 import numpy.typing as npt
@@ -12,10 +12,13 @@ from emu.engine.powerup import power_up
 from emu.files.suspicions import Suspicion, suspect
 from emu.image import MemoryImage, ProgramImage
 from emu.memory import EXTRA_CELLS
+from emu.words import WordFormat
 from faults.case.model import Dump
 from faults.predictions.scene import Scene
 
 Words = npt.NDArray[np.int64]
+FEWEST_MOVED: Final = 32
+FARTHEST: Final = 64
 
 
 @frozen(eq=False)
@@ -76,7 +79,32 @@ def observed_dump(scene: Scene, number: int, dump: Dump) -> Observed:
     suspected: tuple[Suspicion, ...] = ()
     if bool(np.any(sure)):
         suspected = suspect(_narrow(image, spec.data_bits), _narrow(wanted, spec.data_bits), _base(scene))
-    return Observed(number, dump, store, words, known, expected.astype(np.int64), sure, suspected)
+    expected = expected.astype(np.int64)
+    if not suspected:
+        suspected = _moved(words, known & sure, expected, _base(scene))
+    return Observed(number, dump, store, words, known, expected, sure, suspected)
+
+
+def _moved(words: Words, both: Words, expected: Words, base: int) -> tuple[Suspicion, ...]:
+    """Return the suspicion that all words stand some addresses off, if that leaves next to nothing wrong.
+
+    For contents of which much repeats: there most words still agree when all are moved, so that evidence by
+    agreement says little. What counts is that many words are wrong as they stand, and hardly one if moved.
+    """
+    as_read = int(np.count_nonzero((words ^ expected) & both))
+    if as_read < FEWEST_MOVED:
+        return ()
+    for offset in (n * sign for n in range(1, FARTHEST + 1) for sign in (1, -1)):
+        left, right = (
+            (words[offset:], expected[:-offset]) if offset > 0 else (words[:offset], expected[-offset:])
+        )
+        seen = both[offset:] if offset > 0 else both[:offset]
+        if np.count_nonzero((left ^ right) & seen) * 100 <= as_read:
+            where = "after" if offset > 0 else "before"
+            away = WordFormat(16, base=16 if base == 16 else 8).tagged(abs(offset))
+            text = f"every word stands {away} addresses"
+            return (Suspicion("shifted", f"{text} {where} its own", float(as_read)),)
+    return ()
 
 
 def with_checks(scene: Scene, store: int, words: Words) -> Words:

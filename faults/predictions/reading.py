@@ -2,7 +2,7 @@
 
 Written through first where the store is written: each word once, from the first to the last. Plans whose
 readings depend on one another (several cores opened by a destructive read, cells that disturb each other) are
-read word by word, by the definition of a plan.
+read word by word, by the definition of a plan. A reader begins with a quiet bus: nothing is left on it.
 """
 
 from typing import Any, Final
@@ -199,6 +199,7 @@ def _word_by_word(plan: MemoryPlan, store: int, contents: Words, times: int, wri
     if written:
         for address, word in enumerate(contents.tolist()):
             memory.write(store, address, word)
+        memory.last_word, memory.last_address = 0, 0
     else:
         cells[store][: len(contents)] = contents.tolist()
     read: list[int] = []

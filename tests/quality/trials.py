@@ -49,12 +49,13 @@ PROGRAMS = {
         "selftest-core-address",
     ),
     "dunlin": ("tides", "selftest-march", "selftest-march-low", "selftest-address", "selftest-worst"),
-    "sandpiper": ("logger", "selftest-march", "selftest-address", "selftest-check-bits"),
+    "sandpiper": ("logger", "selftest-check-bits", "selftest-registers"),
 }
 RIGHT_READING = 0.98
-DUMPED = 0.4
+DUMPED = {"fulmar": 0.4, "dunlin": 0.4, "sandpiper": 0.1}
 GARBLED_LINE = 8
 FEWEST = 3
+SORTS = (("prior", 600), ("kind", 400), ("calibration", 1000), ("misread", 300), ("pair", 70))
 
 
 @frozen
@@ -146,9 +147,10 @@ class Trials:
         ``misread``: -1 each observation is misread with its chance; 0 none; 1 exactly one.
         """
         names = list(PROGRAMS[self.name])
-        count = int(self.random.integers(FEWEST, len(names) + 1))
+        fewest, most = (1, 2) if misread < 0 else (FEWEST, len(names))  # little is known: less sure answers
+        count = int(self.random.integers(fewest, most + 1))
         chosen = [str(n) for n in self.random.permutation(names)[:count]]
-        dumped = self.random.random() < DUMPED
+        dumped = self.random.random() < DUMPED[self.name]
         flags = self.misread_flags(count + dumped, misread)
         entries, noticed = [], False
         for name, wrong in zip(chosen, flags, strict=False):
@@ -188,7 +190,7 @@ class Trials:
             if not restarting(seen):
                 return f'{head}kind = "hung"\n{alarm}', True
             period = period_ns(seen)
-            every = f'every = "about {period / 1e6:.3g} ms"\n' if period and period > 1e3 else ""
+            every = f'every = "about {period / 1e6:.3f} ms"\n' if period and period > 1e3 else ""
             return f'{head}kind = "restarts"\n{every}{alarm}', True
         line = self.line(name, seen)
         if line:
