@@ -1,6 +1,7 @@
 """The reference pages of boards and faults: fresh, and true."""
 
 import re
+from pathlib import Path
 
 import pytest
 
@@ -8,11 +9,12 @@ from emu.errors import InputError
 from emu.load import load_machine
 from emu.where import Source
 from faults.boards import load_board, parse_board
-from faults.catalogue import BEGIN, FOLDER, ROLE_WORDS, board_tables, pages
+from faults.catalogue import BEGIN, ROLE_WORDS, board_tables, pages
 from faults.kinds import all_kinds
 from faults.lower import plan_of
 from faults.notation import parse_fault
 
+FOLDER = Path(__file__).resolve().parents[2] / "docs" / "reference"
 FULMAR = load_board(load_machine("fulmar"))
 
 
