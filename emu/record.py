@@ -19,9 +19,9 @@ EventKind = Literal[
 class Event:
     """One event.
 
-    ``access`` counts memory accesses from 0 (the number of the access, or of the next one for events that are
-    no access). ``store`` is a store's number, -1 where there is none. ``pc`` is the address of the instruction
-    that was being executed.
+    ``access`` counts memory accesses from 0 (the number of the access, or of the next one for events that
+    are no access). ``store`` is a store's number, -1 where there is none. ``pc`` is the address of the
+    instruction that was being executed.
     """
 
     kind: EventKind
