@@ -10,7 +10,7 @@ from faults.case.model import Dump
 from faults.hypotheses import weights_of
 from faults.match import rank
 from faults.notation import parse_fault
-from faults.pairs import PairPlan, hypotheses_of, propose
+from faults.pairs import PairPlan, among_the_best, hypotheses_of, propose
 from faults.predictions.clues import clues_of
 from faults.predictions.columns import Columns, Predicted, Subject
 from faults.predictions.evidence import Observed, observed_dump
@@ -22,6 +22,7 @@ from faults.ranking import Ranking
 
 _WORTH_PAIRS = 300
 _WORTH_DUMP_PAIRS = 120
+_BEST_GROUPS = 30
 
 
 @frozen(eq=False)
@@ -83,7 +84,7 @@ def _paired(
     """Return the ranking with pairs of faults, if there are pairs worth trying."""
     whole = columns.predict(subjects, weights_of(single.hypotheses), sift=False)
     tried = rank(single.hypotheses, whole.columns, nothing=scene.priors.nothing, note=single.note)
-    plan = _planned(propose(tried, per_observation=20, most=_WORTH_PAIRS), columns, subjects)
+    plan = _planned(tried, columns, subjects)
     if not len(plan.pairs):
         return single, subjects
     found = hypotheses_of(tried, plan, scene.priors.second)
@@ -95,16 +96,18 @@ def _paired(
     return ranking, everybody
 
 
-def _planned(plan: PairPlan, columns: Columns, subjects: tuple[Subject, ...]) -> PairPlan:
-    """Return the pairs to try, with those added that explain a dump between them.
+def _planned(ranking: Ranking, columns: Columns, subjects: tuple[Subject, ...]) -> PairPlan:
+    """Return the pairs to try: those proposed, all among the best, those that explain a dump together.
 
     Of a dump, most faults explain a part: where two strike different words, what both leave wrong adds up.
     """
+    plan = propose(ranking, per_observation=20, most=_WORTH_PAIRS)
     extra = [columns.dump_pairs(number, subjects, _WORTH_DUMP_PAIRS) for number in columns.dumps]
-    found = np.concatenate([plan.pairs, *extra]) if extra else plan.pairs
+    found = np.concatenate([plan.pairs, among_the_best(ranking, _BEST_GROUPS), *extra])
     kept = [(i, j) for i, j in found.tolist() if not subjects[i].chancy and not subjects[j].chancy]
     pairs = np.array(list(dict.fromkeys(kept)), np.int64).reshape(-1, 2)
-    note = plan.note + (
-        f"; {len(pairs) - len(plan.pairs)} more that explain a dump between them" if extra else ""
+    more = len(pairs) - len(plan.pairs)
+    note = (
+        f"{plan.note}; {more} more among the {_BEST_GROUPS} best groups or of those explaining a dump"
     )
     return PairPlan(pairs, plan.considered, note)

@@ -97,6 +97,19 @@ def _promise(ranking: Ranking, pool: IntArray, one: IntArray, other: IntArray) -
     return scores
 
 
+def among_the_best(ranking: Ranking, groups: int) -> IntArray:
+    """Return all pairs (int64[m, 2]) of the single faults that alone explain most, one for its group.
+
+    Two faults may do together what neither does alone, so that an observation may contradict both.
+    """
+    _, first = np.unique(ranking.group_of, return_index=True)
+    single = np.array([ranking.hypotheses[i].kind == "single" for i in first], np.bool_)
+    stands = first[single]
+    best = stands[np.argsort(-_best_case(ranking, stands), kind="stable")[:groups]]
+    one, other = np.triu_indices(len(best), 1)
+    return np.stack([best[one], best[other]], axis=1).astype(np.int64)
+
+
 def hypotheses_of(ranking: Ranking, plan: PairPlan, second: float = SECOND_FAULT) -> list[Hypothesis]:
     """Return the planned pairs as hypotheses; each partner stands for its group and brings all its weight."""
     single = [h.weight for h in ranking.hypotheses if h.kind == "single"]

@@ -156,7 +156,7 @@ class Trials:
         for name, wrong in zip(chosen, flags, strict=False):
             text, failing = self.entry(name, fault, wrong)
             entries.append(text)
-            noticed = noticed or failing
+            noticed = noticed or (failing and not (wrong and misread == 1))  # something true must be seen
         dumps: dict[int, Observed] = {}
         if dumped:
             number = "".join(entries).count("[[entry]]")
