@@ -71,3 +71,11 @@ def test_every_page_is_in_an_index():
     listed |= {p for other in indexes for p in linked(other)}
     pages = set((ROOT / "docs").rglob("*.md")) - {index}
     assert {p.relative_to(ROOT).as_posix() for p in pages - listed} == set()
+
+
+def test_paths_that_developers_read_of_exist():
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    named = set(re.findall(r"`((?:emu|faults|tests|programs|docs)/[\w./-]+)`", text))
+    named = {n for n in named if not re.search(r"NAME|MACHINE", n)}
+    assert len(named) > 40
+    assert {n for n in named if not (ROOT / n).exists()} == set()
