@@ -137,6 +137,7 @@ def top(found):
     return {ranking.hypotheses[i].fault for i in ranking.group(1).members}
 
 
+@pytest.mark.slow
 def test_c1_the_card_is_named_where_the_board_knows_it(told):
     case = told(CORE.replace("{more}", CARD_NET), 256, protection="odd", destructive=True)
     seen = case.dump("net/driver-card:open").entry("alarm", program="scan", alarm="parity", count=1)
@@ -151,6 +152,7 @@ def sites(found):
     return {path for part in subject.fault.parts for path in part.sites}
 
 
+@pytest.mark.slow
 def test_c1_without_the_card_on_the_board_nothing_single_fits(told):
     """Two shorts of driver lines do what four dead drivers do: the same four sites, and no single fault."""
     case = told(CORE.replace("{more}", ""), 256, protection="odd", destructive=True)
@@ -166,6 +168,7 @@ def test_c2_an_x_and_a_y_bit_and_only_some_data(told):
     assert "work/sense/2:weak-zeros" in top(case.dump("work/sense/2:weak-zeros").matched())
 
 
+@pytest.mark.slow
 def test_c3_a_zero_cannot_be_written_in_one_bit_of_one_half(told):
     case = told(CORE.replace("{more}", 'section = "7"'), 256, [0] * 256, destructive=True)
     case.entry("stop", program="zeros", lamps="mark=2 index=0000")
@@ -175,6 +178,7 @@ def test_c3_a_zero_cannot_be_written_in_one_bit_of_one_half(told):
     assert len(top(found)) < 12
 
 
+@pytest.mark.slow
 def test_c4_a_pin_that_feeds_two_bits(told):
     net = '[[net]]\nname = "pin"\nfeeds = ["work/sense/1", "work/sense/5"]\neffect = "read-ones"\n'
     case = told(CORE.replace("{more}", net), 256, destructive=True)
@@ -184,6 +188,7 @@ def test_c4_a_pin_that_feeds_two_bits(told):
 LABELS = '[[label]]\nsites = "work/sense/*"\ncard = "E{1}"\n[[label]]\nsites = "work/data/*"\ncard = "M1"\n'
 
 
+@pytest.mark.slow
 def test_c5_the_fault_moves_with_the_card(told):
     case = told(CORE.replace("{more}", LABELS), 256, destructive=True)
     case.dump("work/sense/0:stuck-1")
@@ -195,6 +200,7 @@ def test_c5_the_fault_moves_with_the_card(told):
     assert "work/data/0:stuck-1" not in after
 
 
+@pytest.mark.slow
 def test_c6_a_memory_that_repeats_is_two_lines(told):
     case = told(CORE.replace("{more}", ""), 256, destructive=True)
     case.entry("passed", program="at-once").entry("failed", program="fill-first")
@@ -205,6 +211,7 @@ def test_c6_a_memory_that_repeats_is_two_lines(told):
     assert any("work/address/7" in f and "work/address/6" in f for f in faults)
 
 
+@pytest.mark.slow
 def test_c7_many_cells_at_once_are_not_forced_into_one(told):
     fault = " & ".join(f"work/cell/{c:#04x}/3:stuck-0" for c in (0x62, 0x63, 0x65, 0x66))
     case = told(CORE.replace("{more}", ""), 256, [0xFFFF] * 256, protection="odd", destructive=True)
@@ -216,6 +223,7 @@ def test_c7_many_cells_at_once_are_not_forced_into_one(told):
     assert report.unexplained
 
 
+@pytest.mark.slow
 def test_c8_wires_side_by_side_are_the_sites_of_the_answer(told):
     fault = " & ".join(f"work/x/{n}:open" for n in (11, 12, 13))
     found = told(CORE.replace("{more}", ""), 256, protection="odd", destructive=True).dump(fault).matched()
@@ -223,6 +231,7 @@ def test_c8_wires_side_by_side_are_the_sites_of_the_answer(told):
     assert sites(found) == {f"work/x/{n}" for n in (11, 12, 13)}
 
 
+@pytest.mark.slow
 def test_c9_a_strand_with_a_dead_bit_while_another_is_erratic(told):
     case = told(ROPE, 256, protection="odd", writable=False)
     found = case.dump("work/wire/1/2/5:stuck-1 & work/wire/1/6/0:stuck-1@30%", seed=1).matched()
