@@ -66,7 +66,9 @@ def _at_once(shape: StoreShape, mode: Mode, store: int, contents: Words, times: 
 
 
 def _filled(shape: StoreShape, table: StoreTable, rules: list[Rule], contents: Words) -> Words:
-    words = _through(rules, "sense", "write", _through(rules, "bus", "write", contents))
+    nothing = np.zeros(len(contents), np.int64)
+    words = _through(rules, "bus", "write", contents, nothing)
+    words = _through(rules, "sense", "write", words, nothing)
     cells = words.copy()
     if len(table.moved):
         own = np.ones(shape.words, np.bool_)
@@ -122,7 +124,8 @@ def _read(shape: StoreShape, table: StoreTable, rules: list[Rule], cells: Words)
             addresses = _concerned(rule, shape.words)
             other = base[(addresses & rule.keep_mask) ^ rule.flip_mask]
             read[addresses] = (read[addresses] & ~rule.bits) | (other & rule.bits)
-    return _through(rules, "bus", "read", _through(rules, "sense", "read", read))
+    sensed_word = _through(rules, "sense", "read", read, read)
+    return _through(rules, "bus", "read", sensed_word, read)
 
 
 def _concerned(rule: Rule, words: int) -> Words:
@@ -131,13 +134,14 @@ def _concerned(rule: Rule, words: int) -> Words:
     return chosen
 
 
-def _through(rules: list[Rule], side: str, on: str, words: Words) -> Words:
+def _through(rules: list[Rule], side: str, on: str, words: Words, given: Words) -> Words:
+    """Return the words after the rules of a side. ``given``: what the cells gave at each reading."""
     mine = [r for r in rules if r.side == side and r.on in (on, "both") and r.action != "redirect"]
     if not mine:
         return words
     words = words.copy()
     if any(r.last_mask or r.action in ("hold", "late") for r in mine):
-        return _in_sequence(mine, words)
+        return _in_sequence(mine, side, words, given)
     for rule in mine:
         addresses = _concerned(rule, len(words))
         addresses = addresses[(words[addresses] & rule.word_mask) == rule.word_value]
@@ -164,21 +168,27 @@ def _altered(rule: Rule, words: Words) -> Any:
             raise AssertionError(f"{rule.action} looks back")
 
 
-def _in_sequence(rules: list[Rule], words: Words) -> Words:
-    """Apply rules that look at the word before: only the addresses they concern are walked over."""
+def _in_sequence(rules: list[Rule], side: str, words: Words, given: Words) -> Words:
+    """Apply rules that look back: only the addresses they concern are walked over.
+
+    At the sense side they look at what the cells gave at the reading before, at the bus side at the word
+    that was last on the bus.
+    """
     chosen = np.zeros(len(words), np.bool_)
     for rule in rules:
         chosen[_concerned(rule, len(words))] = True
     plain = words.tolist()
     for address in np.flatnonzero(chosen).tolist():
+        gave = int(given[address - 1]) if address else 0
         last = plain[address - 1] if address else 0
+        before = gave if side == "sense" else last
         word = plain[address]
         for rule in rules:
             if address & rule.address_mask != rule.address_value or word & rule.word_mask != rule.word_value:
                 continue
-            if last & rule.last_mask != rule.last_value:
+            if before & rule.last_mask != rule.last_value:
                 continue
-            word = _one(rule, word, last)
+            word = _one(rule, word, gave if rule.action == "late" else last)
         plain[address] = word
     return np.array(plain, np.int64)
 
