@@ -288,14 +288,14 @@ class PlannedMemory:
         shape, cells, rules = self.plan.shapes[store], self.cells[store], self._now.mode.rules
         opened = self._rows(store, address)[0]
         sensed = self._sense(store, opened)
-        sensed = self._redirected(store, address, sensed)
+        cells_gave = sensed = self._redirected(store, address, sensed)
         sensed = act_on_word(rules, "sense", "read", store, address, sensed, self)
         sensed = act_on_cells_after_read(rules, store, opened, sensed, cells)
         if shape.destructive:
             self._restore(store, address, opened, sensed)
         word = act_on_word(rules, "bus", "read", store, address, sensed, self)
         self._passed(address, word)
-        self.last_read[store] = word
+        self.last_read[store] = cells_gave
         return word
 
     def write(self, store: int, address: int, word: int) -> None:

@@ -14,7 +14,7 @@ Action = Literal[
     "tie-or", "tie-and",  # all the bits become the OR / AND of themselves
     "swap",  # the two bits are exchanged
     "hold",  # the bits take the value of the last word on the bus
-    "late",  # the bits take the value of the last word read from this store
+    "late",  # the bits take what the cells of this store gave when it was last read
     "redirect",  # the bits live in the cell of another address
     # on cells
     "keep",  # bits of the cell that would make the edge do not
@@ -32,9 +32,10 @@ class Rule:
     """One rule; fields that an action does not use keep their default.
 
     It acts only when ``address & address_mask == address_value``, ``word & word_mask == word_value``
-    (the word where the rule acts), ``last & last_mask == last_value`` (the last word on the bus) and
-    ``on`` fits. ``bits`` are the bits acted on. Cell rules name the triggering ``cell`` and its
-    ``cell_bits``, and for ``couple`` and ``force`` the ``other`` cell, whose ``bits`` suffer.
+    (the word where the rule acts), ``last & last_mask == last_value`` and ``on`` fits; last is, at the bus
+    side, the last word on the bus, and at the sense side what the cells gave when the store was last read.
+    ``bits`` are the bits acted on. Cell rules name the triggering ``cell`` and its ``cell_bits``, and for
+    ``couple`` and ``force`` the ``other`` cell, whose ``bits`` suffer.
     ``edge``: the edge that triggers (``force``, ``read-disturb``: ``rise`` means level 1, ``fall`` level 0).
     ``effect``: what it does. ``redirect`` goes to ``(address & keep_mask) ^ flip_mask``.
     ``shows``: whether ``read-disturb`` lets the reader see the changed bits or the old ones.
@@ -109,7 +110,8 @@ def act_on_word(
             continue
         if not rule.concerns(store, address) or word & rule.word_mask != rule.word_value:
             continue
-        if history.last_word & rule.last_mask == rule.last_value:
+        last = history.last_read[store] if side == "sense" else history.last_word
+        if last & rule.last_mask == rule.last_value:
             word = _altered(rule, word, history)
     return word
 

@@ -75,6 +75,7 @@ class _StoreDoubts:
         """Yield every doubt."""
         yield from self.rule_against_rule()
         yield from self.rule_against_masks()
+        yield from self.looking_back()
         yield from self.acting_cells()
         if len(self.table.moved):
             yield from self.regions()
@@ -104,6 +105,14 @@ class _StoreDoubts:
                 behind = other.position >= one.position and mask.way != "write"
                 if behind and other.part != one.part and (mask.set_bits | mask.clear_bits) & rule.bits:
                     yield f"{_name(other)} lies behind {_name(one)} and has the same bits"
+
+    def looking_back(self) -> Iterator[str]:
+        """Yield doubts: what a store gave before is remembered without what other rules made of it."""
+        for (one, a), (other, b) in permutations(self.rules, 2):
+            bits = a.bits if a.action == "late" else a.last_mask if a.side == "sense" else 0
+            sensed = b.side == "sense" and b.on != "write" and b.action != "redirect"
+            if one.part != other.part and sensed and bits & b.bits:
+                yield f"{_name(one)} looks back on bits that {_name(other)} alters"
 
     def acting_cells(self) -> Iterator[str]:
         """Yield doubts: a stuck cell that acts on others has edges of its own that are not told apart."""

@@ -220,7 +220,8 @@ def act_on_word(
             continue
         if not concerns(rules, q, store, address) or word & rules[q + 7] != rules[q + 8]:
             continue
-        if st[LAST_WORD] & rules[q + 9] == rules[q + 10]:
+        before = st[LAST_READ + store] if side == 0 else st[LAST_WORD]
+        if before & rules[q + 9] == rules[q + 10]:
             word = altered(st, rules, q, word)
     return word
 
@@ -374,6 +375,7 @@ def read_planned(
             other = base + ((address & rules[q + 16]) ^ rules[q + 17])
             there = sense(mem, ri, rows, mi, masks, mode_at, wired_or, other)
             word = (word & ~rules[q + 3]) | (there & rules[q + 3])
+    cells_gave = word
     word = act_on_word(st, rules, first, last, 0, 1, store, address, word)
     word = disturb(st, mem, ri, rows, rules, first, last, mode_at, store, cell, word)
     if shapes[5 * store + 3]:
@@ -384,7 +386,7 @@ def read_planned(
     st[LAST_WORD] = word
     st[LAST_ADDRESS] = address
     st[ACCESS] += 1
-    st[LAST_READ + store] = word
+    st[LAST_READ + store] = cells_gave
     return word
 
 

@@ -18,14 +18,13 @@ KIND = Kind(
     _lower,
     Entry(
         what=(
-            "The unit that stands in for a store is too slow, and the machine takes the word that it took "
-            "from the unit at the request before. With a chance, as in @2%, it happens now and then; as "
-            "named it happens from power-up on, and the machine never gets anything but zeros. The model "
-            "does not have a unit that lags by one word all the time."
+            "The unit that stands in for a store is too slow, and the machine takes the word that the unit "
+            "served at the request before. As named it lags by one word all the time, zeros at the first "
+            "request; with a chance, as in @2%, it happens now and then."
         ),
         see=(
-            "With a chance, words come twice: A B A B where A B C D was asked for. Each is a valid word, and "
-            "parity is silent. As named: a word of all zeros, parity bit included, which odd parity notices."
+            "With a chance, words come twice: A A C D where A B C D was asked for. As named: 0 A B C. Each "
+            "but the first is a valid word, and parity is silent."
         ),
         confirm=(
             "Look at the data lines against the moment at which the machine takes them. Slow the machine "

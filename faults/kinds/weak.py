@@ -28,16 +28,16 @@ KIND = Kind(
             "A sense wire or amplifier gives too little, so that ones are taken for zeros (weak-ones), or "
             "too much noise, so that zeros are taken for ones (weak-zeros). In a core store whose winding is "
             "known it happens where the sense wire runs through the core the other way, so that the "
-            "half-selected cores work against the signal. Elsewhere it happens in a word that follows, on "
-            "the bus, one with the other level in that bit; as a level that was lost counts as the other "
-            "one, the next is lost too. The fault as named loses the bit each time; with a chance, as in "
-            "@20%, it is the sporadic fault that people meet."
+            "half-selected cores work against the signal. Elsewhere it happens where the cells of the store "
+            "gave the other level in that bit when it was last read, as from an amplifier that is slow to "
+            "recover. The fault as named loses the bit each time; with a chance, as in @20%, it is the "
+            "sporadic fault that people meet."
         ),
         see=(
             "Where the winding is known: one bit is wrong in half of the addresses, in a chequered pattern "
             "that follows the winding, and comes and goes with temperature and supply. Elsewhere: one bit "
-            "is lost in some words and not in others; without a chance, and while no other store is "
-            "accessed in between, it reads as if it were stuck."
+            "is lost at each change of its level from one word read to the next, so that a run of equal "
+            "levels loses only its first."
         ),
         confirm=(
             "Write the pattern that is worst for this winding, and its inverse; compare how often the bit "

@@ -165,7 +165,7 @@ def test_c14_every_chip_of_the_bit_fails_alike_when_the_line_is_the_culprit(chip
 def test_c16_words_come_twice(rope):
     data = [0xAA, 0xBB, 0xCC, 0xDD] * 64
     always = rope.dump("work/unit:late@accesses:2..4", data)
-    assert (always.first[:6] & 0xFF).tolist() == [0xAA, 0xBB, 0xBB, 0xBB, 0xAA, 0xBB]
+    assert (always.first[:6] & 0xFF).tolist() == [0xAA, 0xBB, 0xBB, 0xCC, 0xAA, 0xBB]
     account = rope.predict("work/unit:stale@20%", "punch", data, runs=3)
     assert account.trials is not None
     assert account.trials.showing == 3

@@ -60,14 +60,18 @@ class Memory:
         self.name, self.words, self.bits = name, words, bits
         self.broken = Broken(faults)
         self.bus = dict.fromkeys(bits, 0)
-        self.served = dict.fromkeys(bits, 0)
+        self.gave = dict.fromkeys(bits, 0)  # what the cells gave at the reading before this one
+        self.giving = dict.fromkeys(bits, 0)
         self.lines = max(1, (words - 1).bit_length())
         self.cells = list(cells)
 
     # -- to and from the processor
 
     def read(self, address: int) -> int:
-        return self.from_bits(self.deliver(self.sense(self.arriving(address))))
+        self.giving = dict.fromkeys(self.bits, 0)
+        word = self.from_bits(self.deliver(self.sense(self.arriving(address))))
+        self.gave = self.giving
+        return word
 
     def write(self, address: int, word: int) -> None:
         levels = {b: word >> i & 1 for i, b in enumerate(self.bits)}
@@ -101,19 +105,22 @@ class Memory:
         if self.broken.has(f"{self.name}/unit", "stale"):
             levels = dict(self.bus)
         if self.broken.has(f"{self.name}/unit", "late"):
-            levels = dict(self.served)
+            levels = dict(self.gave)
         self.bus = dict(levels)
-        self.served = dict(levels)
         return levels
 
     def from_bits(self, levels: dict[str, int]) -> int:
         return sum(levels[b] << i for i, b in enumerate(self.bits))
 
+    def give(self, levels: dict[str, int]) -> None:
+        """Note what the cells give, before anything on the way can be weak or late."""
+        self.giving = {b: self.giving[b] | levels[b] for b in self.bits}
+
     def weak(self, site: str, bit: str, level: int, worst: bool | None) -> int:
         """Return the level behind a weak wire or amplifier; ``worst`` None: there is no winding."""
         for kind, lost in (("weak-ones", 1), ("weak-zeros", 0)):
             if self.broken.has(site, kind) and level == lost:
-                weak = worst if worst is not None else self.bus[bit] == 1 - lost
+                weak = worst if worst is not None else self.gave[bit] == 1 - lost
                 level = 1 - lost if weak else level
         return level
 
@@ -205,10 +212,13 @@ class Woven(Memory):
             ]
             pulses[b] = int(any(threaded))
         pulses = self.broken.lines(path, pulses, 0)
+        self.give(pulses)
         return {b: self.weak(f"{path}/{b}", b, level, None) for b, level in pulses.items()}
 
     def amplified(self, levels: dict[str, int]) -> dict[str, int]:
         path = f"{self.name}/sense"
+        if self.broken.has(f"{self.name}/strobe", "mistimed-early", "mistimed-late", "dead"):
+            self.giving = dict.fromkeys(self.bits, 0)  # the amplifiers were asked when nothing was there
         if self.broken.has(f"{self.name}/strobe", "mistimed-early", "mistimed-late"):
             levels = dict.fromkeys(self.bits, 0)
         levels = self.broken.lines(path, levels, 0)
@@ -304,6 +314,7 @@ class Coincident(Memory):
         for b in self.bits:
             for x, y in crossings:
                 self.planes[b][x][y] = 0
+        self.give(sensed)
         return sensed
 
     def noticed(self, bit: str, section: int, x: int, y: int) -> bool:
@@ -410,6 +421,7 @@ class Chips(Memory):
             found[b] = int(any(real)) if real else idle
         path = f"{self.name}/output"
         found = self.broken.lines(path, found, 0)
+        self.give(found)
         return {b: self.weak(f"{path}/{b}", b, level, None) for b, level in found.items()}
 
     def deliver(self, levels: dict[str, int]) -> dict[str, int]:
