@@ -273,7 +273,7 @@ class Columns:
 def _slips(judge: Judge, wrong: IntArray) -> float | FloatArray:
     uniform = max(_LEAST, judge.uniform)
     if not judge.digits:
-        return uniform
+        return judge.misread or uniform
     return np.maximum(slip_chance(wrong, judge.digits, judge.base, uniform), _LEAST)
 
 

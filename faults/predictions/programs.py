@@ -22,6 +22,9 @@ SLACK: Final = 0.3
 """How far a count within a time may be from the count foretold for that time: a guess."""
 
 HANG_CALLED_FAILED: Final = 0.2
+ONE_OF_TWO_OTHERS: Final = 0.5
+"""Of passed, failed and hung, who reads wrongly writes one of the two that it was not."""
+
 RESTARTS_CALLED_HUNG: Final = 0.5
 _UNENDING: Final = ("loop", "steps", "time", "restarts", "outputs")
 
@@ -47,19 +50,21 @@ class Judged:
 class Judge:
     """``look``: symptoms, and whether they pass -> verdict. ``uniform``: chance of the entry if all outcomes
     were alike. ``digits``, ``base``: what a slip of the pen could change; 0 digits if none are written.
+    ``misread``: chance of the entry from somebody who reads wrongly, 0 if that is ``uniform``.
     """  # noqa: D205
 
     look: Callable[[Symptoms, bool], Judged]
     uniform: float
     digits: int = 0
     base: int = 10
+    misread: float = 0.0
 
 
 def judge_of(entry: Entry, machine: MachineSpec) -> Judge | None:  # noqa: PLR0911 - a table of kinds
     """Return the judge of an entry about a program; None for an entry about something else."""
     match entry:
         case Passed():
-            return Judge(_passed, 1 / 3)
+            return Judge(_passed, 1 / 3, misread=ONE_OF_TWO_OTHERS)
         case Failed():
             return _failed(entry, machine)
         case Hung():
@@ -133,7 +138,8 @@ def _failed(entry: Failed, machine: MachineSpec) -> Judge:
         return Judged(share, lambda: f"it {outcome_words(s)}")
 
     uniform = (1 / 3) * (_text_chance(entry.text) if entry.text else 1.0)
-    return Judge(look, uniform, _signs(entry.text))
+    misread = 0.0 if entry.text else ONE_OF_TWO_OTHERS
+    return Judge(look, uniform, _signs(entry.text), misread=misread)
 
 
 def _hung(entry: Hung, machine: MachineSpec) -> Judge:
@@ -150,7 +156,9 @@ def _hung(entry: Hung, machine: MachineSpec) -> Judge:
             return Judged(share if inside else 0.0, f"it goes round {text}")
         return Judged(share, lambda: f"it {outcome_words(s)}")
 
-    return Judge(look, (1 / 3) * (2.0**-machine.address_bits if ranges else 1.0))
+    if not ranges:
+        return Judge(look, 1 / 3, misread=ONE_OF_TWO_OTHERS)
+    return Judge(look, (1 / 3) * 2.0**-machine.address_bits)
 
 
 def _stop(entry: Stop, machine: MachineSpec) -> Judge:

@@ -270,6 +270,7 @@ def test_c19_a_row_that_echoes_the_bus(told):
     assert "work/row/1:echo" in top(found)
 
 
+@pytest.mark.slow
 def test_c17_a_test_that_passes_in_single_step_and_fails_in_a_run(told):
     case = told(CORE.replace("{more}", 'winding = "0,4"'), 256, destructive=True)
     case.entry("failed", program="fill-first", condition="running")
