@@ -107,7 +107,5 @@ def _planned(ranking: Ranking, columns: Columns, subjects: tuple[Subject, ...]) 
     kept = [(i, j) for i, j in found.tolist() if not subjects[i].chancy and not subjects[j].chancy]
     pairs = np.array(list(dict.fromkeys(kept)), np.int64).reshape(-1, 2)
     more = len(pairs) - len(plan.pairs)
-    note = (
-        f"{plan.note}; {more} more among the {_BEST_GROUPS} best groups or of those explaining a dump"
-    )
+    note = f"{plan.note}; {more} more among the {_BEST_GROUPS} best groups or of those explaining a dump"
     return PairPlan(pairs, plan.considered, note)
