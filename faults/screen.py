@@ -11,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 from attrs import define, field, frozen
 
+from emu.engine.lasting import altered_stores, given
 from emu.engine.profile import NEVER, RunProfile
 from emu.memory import EXTRA_CELLS, MemoryPlan, StoreTable
 from emu.rules import Rule
@@ -53,6 +54,7 @@ class Screen:
     settled: bool = field(init=False)
     _read: Ints = field(init=False)
     _own: npt.NDArray[np.bool_] = field(init=False)
+    _lasting: dict[int, tuple[Ints, Ints, Ints]] = field(factory=dict)
 
     def __attrs_post_init__(self) -> None:
         self.settled = self.profile.result.stop.kind in SETTLED
@@ -100,6 +102,10 @@ class Screen:
 
     def plan(self, plan: MemoryPlan) -> tuple[int, int]:
         """Return first and early start of a plan whose conditions are settled."""
+        stores = altered_stores(plan)
+        if stores:
+            step = min(self._words_change(plan, store) for store in stores)
+            return step, step
         found = self.profile.first_effect(plan)
         if found is None:
             return NEVER, NEVER
@@ -110,6 +116,24 @@ class Screen:
         effects = [self._table(store, table) for store, table in tables if not table.healthy]
         first, early = self._agreed(np.array([min(effects)]), early)
         return int(first[0]), int(early[0])
+
+    def _words_change(self, plan: MemoryPlan, store: int) -> int:
+        """Return the first step at which a word is read from a lasting store that the plan changes."""
+        if store not in self._lasting:
+            begin, end = self.profile.layout.bases[store : store + 2]
+            when = self._read[begin : end - EXTRA_CELLS]
+            addresses = np.flatnonzero(when != NEVER)
+            self._lasting[store] = self.lasting_cells(store), addresses, when[addresses]
+        cells, read, steps = self._lasting[store]
+        changed = given(plan, store, cells, read) != cells[read]
+        if not changed.any():  # other cells that hold the same: an altered word, though nobody can tell
+            changed = np.isin(read, plan.modes[0].tables[store].moved)
+        return int(steps[changed].min(initial=NEVER))
+
+    def lasting_cells(self, store: int) -> Ints:
+        """Return the cells (int64, the extra ones included) of a store that never changes."""
+        first, last = self.profile.layout.bases[store : store + 2]
+        return np.asarray(self.profile.snapshots[0].mem[first:last], np.int64)
 
     def _table(self, store: int, table: StoreTable) -> int:
         masks = np.stack([table.out_and, table.out_or, table.in_and, table.in_or], axis=1)

@@ -14,6 +14,7 @@ import numpy.typing as npt
 from attrs import define, evolve, field, frozen
 
 from emu.engine.compiled import CompiledMachine, CompiledRun, compiled_machine, have_numba
+from emu.engine.lasting import altered_stores, concerned, given
 from emu.engine.layout import STOP_KINDS
 from emu.engine.profile import NEVER, RunProfile, Snapshot, profile_run
 from emu.engine.seen import most_bytes
@@ -292,9 +293,23 @@ def _plan(plan: MemoryPlan, jobs: Sequence[Prepared], going: Going) -> list[tupl
     return found
 
 
+def put_words(mem: Any, cells: Ints, words: Ints) -> None:
+    """Put words into flat cells, of an array or of a list."""
+    if isinstance(mem, list):
+        for cell, word in zip(cells.tolist(), words.tolist(), strict=True):
+            mem[cell] = word
+    else:
+        mem[cells] = words
+
+
 def _run_plan(plan: MemoryPlan, job: Prepared, start: int, going: Going) -> bytes:
     bench = bench_for(job)
-    run = bench.resume(job, plan, start)
+    stores = altered_stores(plan)
+    run = bench.resume(job, None if stores else plan, start)
+    for store in stores:
+        at = concerned(plan, store)
+        words = given(plan, store, job.screen.lasting_cells(store), at)
+        put_words(run.mem, job.profile.layout.bases[store] + at, words)
     step, stop = run.place("STEPS"), run.place("STOP")
     while not run.st[stop]:
         if not going():

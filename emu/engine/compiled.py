@@ -32,6 +32,7 @@ from emu.engine.pack import (
     decoding,
     first_cells,
     first_state,
+    of_the_plan,
     offered_inputs,
     result_of,
     shapes_array,
@@ -223,10 +224,11 @@ class CompiledMachine:
         packed = self.packed(plan)
         tables = (packed.ri, packed.rows, packed.mi, packed.masks, packed.wired)
         formed = (*(self.form(a) for a in tables), self._shapes)
+        flagged = self.form(packed.fl), *formed
         if variant == "tables":
-            return (self.form(packed.fl), *formed)
+            return flagged
         rest = (packed.modes, packed.rules, packed.gates, packed.dwell, packed.bus)
-        return (*formed, *(self.form(a) for a in rest))
+        return (*flagged, *(self.form(a) for a in rest))
 
     def start(self, request: RunRequest) -> "CompiledRun":
         """Return the run of a request at power-up."""
@@ -292,9 +294,8 @@ class CompiledRun:
 
     def apply_request(self) -> None:
         """Put into a restored state what depends on the plan and the seed, not on the past."""
-        fresh = first_state(self.compiled.layout, self.request, self.plan)
-        for name in ("SEED", "LOOKS_BACK", "WATCH"):
-            self.st[self.place(name)] = int(fresh[self.place(name)])
+        for name, value in of_the_plan(self.request, self.plan).items():
+            self.st[self.place(name)] = value
 
     def place(self, name: str) -> int:
         """Return where a part of the state lies."""

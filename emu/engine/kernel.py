@@ -58,6 +58,7 @@ class Kernel(Statements):
             stores = len(self.machine.stores)
             self.line(f"    force_at_start(st, mem, modes, rules, gates, dwell, {stores})")
             self.line("    st[FRESH] = 0")
+            self.line("altering = len(gates) or len(bus)")
         for text in ("lim = 0", "tlim = 0", "stop = 0", "full = 0", "pend = 0"):
             self.line(text)
 

@@ -5,7 +5,7 @@ Like ``emu.engine.planned``, functions over int arrays whose text is copied into
 
 from collections.abc import MutableSequence
 
-from emu.engine.layout import EPOCH, HASH, UNDONE
+from emu.engine.layout import ACCESS, EPOCH, HASH, LAST_ADDRESS, LAST_WORD, UNDONE
 from emu.engine.planned import mix
 
 Ints = MutableSequence[int]
@@ -118,6 +118,13 @@ def note_write(
     note(seen, firsts, 3 * cells + cell, wide, word, steps)
     note(seen, firsts, 4 * cells + cell, wide, word & ~old, steps)
     note(seen, firsts, 5 * cells + cell, wide, old & ~word & full, steps)
+
+
+def passed(st: Ints, address: int, word: int) -> None:
+    """Note an access that a plan leaves as it is, but on which its rules may look back."""
+    st[LAST_WORD] = word
+    st[LAST_ADDRESS] = address
+    st[ACCESS] += 1
 
 
 def note_bus(buses: Ints, address: int, steps: int) -> None:

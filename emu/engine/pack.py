@@ -10,6 +10,7 @@ from attrs import define, field, frozen
 from emu.engine.contract import AlarmTally, RunRequest, RunResult, Stop
 from emu.engine.decoding import decoding_tree
 from emu.engine.kernel import direct_bits
+from emu.engine.lasting import region
 from emu.engine.layout import (
     ALARM_FIELDS,
     EVENT_FIELDS,
@@ -45,21 +46,28 @@ def signed64(value: int) -> int:
     return value - (1 << 64) if value >> 63 else value
 
 
+def of_the_plan(request: RunRequest, plan: MemoryPlan | None) -> dict[str, int]:
+    """Return what of the state depends on the plan and the seed, not on the past."""
+    rules = [r for mode in plan.modes for r in mode.rules] if plan is not None else []
+    return {
+        "SEED": signed64(request.seed), "LOOKS_BACK": int(any(looks_back(r) for r in rules)),
+        "WATCH": int(request.stop_on_loop and not (plan is not None and plan.gates)),
+    }  # fmt: skip
+
+
 def first_state(layout: Layout, request: RunRequest, plan: MemoryPlan | None) -> Ints:
     """Return the state array at power-up."""
     machine, st = layout.machine, np.zeros(layout.size, np.int64)
     at = layout.at
-    rules = [r for mode in plan.modes for r in mode.rules] if plan is not None else []
     values = {
-        "FRESH": 1, "LOOKS_BACK": any(looks_back(r) for r in rules),
-        "WATCH": request.stop_on_loop and not (plan is not None and plan.gates),
-        "LOW": FOREVER, "HIGH": -1, "MAX_EVENTS": request.max_events,
+        "FRESH": 1, "LOW": FOREVER, "HIGH": -1, "MAX_EVENTS": request.max_events,
         "MAX_STEPS": request.max_steps, "MAX_TIME": request.max_time_ns, "MAX_OUTPUTS": request.max_outputs,
         "MAX_RESTARTS": request.max_restarts, "SLICE": FOREVER,
     }  # fmt: skip
     for name, value in values.items():
         st[at[name]] = min(value, FOREVER)
-    st[at["SEED"]] = signed64(request.seed)
+    for name, value in of_the_plan(request, plan).items():
+        st[at[name]] = value
     for number, timer in enumerate(machine.timers):
         st[at["TIMERS"] + number] = timer.period_ns
     for number, register in enumerate(layout.singles):
@@ -149,6 +157,7 @@ class PlanArrays:
     fl: npt.NDArray[np.int8] = field(init=False)
     _moved: list[npt.NDArray[np.int64]] = field(factory=list)
     _masked: list[npt.NDArray[np.int64]] = field(factory=list)
+    _ruled: list[npt.NDArray[np.int64]] = field(factory=list)
 
     def __attrs_post_init__(self) -> None:
         cells = self.layout.bases[-1]
@@ -167,11 +176,14 @@ class PlanArrays:
         for number, mode in enumerate(plan.modes):
             first, bus = len(rules), sum(len(b) for b in buses)
             rules += [_rule_row(rule, self.layout) for rule in mode.rules]
+            self._ruled += [_flagged(rule, self.layout) for rule in mode.rules]
             modes.append((first, len(rules), bus, bus + len(mode.bus_moved)))
             buses.append(np.stack([mode.bus_moved, mode.bus_to], axis=1).astype(np.int64))
             for store, table in enumerate(mode.tables):
                 if not table.healthy:
                     self._table(number, store, table, rows, masks)
+        for at in self._ruled:
+            self.fl[at] = 1
         gates, dwell = _gate_rows(plan.gates)
         return PackedPlan(
             self.ri, self.mi, self.fl, _flat(rows), _flat(masks),
@@ -195,9 +207,8 @@ class PlanArrays:
             self.mi[at] = 4 * (offset + np.arange(len(at)))
             masks.append(np.stack([table.out_and, table.out_or, table.in_and, table.in_or], axis=1))
             self._masked.append(at)
-        if mode == 0:
-            self.fl[base + table.moved] = 1
-            self.fl[base + table.masked] = 1
+        self.fl[base + table.moved] = 1
+        self.fl[base + table.masked] = 1
 
     def _put_back(self) -> None:
         cells = self.layout.bases[-1]
@@ -206,6 +217,9 @@ class PlanArrays:
                 array[at] = -1
                 self.fl[at % cells] = 0
             places.clear()
+        for at in self._ruled:
+            self.fl[at] = 0
+        self._ruled.clear()
 
 
 def _flat(parts: Sequence[Ints]) -> Ints:
@@ -218,6 +232,16 @@ def _row_half(cells: npt.NDArray[np.int32], base: int) -> Ints:
     half[:, 0] = 1 + np.count_nonzero(np.diff(cells, axis=1), axis=1)
     half[:, 1 : 1 + cells.shape[1]] = cells + np.int64(base)
     return half
+
+
+def _flagged(rule: Rule, layout: Layout) -> Ints:
+    """Return the flat cells at whose accesses a rule may act."""
+    base, words = layout.bases[rule.store], layout.machine.stores[rule.store].words
+    if rule.action in {"keep", "couple", "read-disturb"} and rule.cell >= 0:
+        return np.array([base + rule.cell])
+    if rule.action in {"keep", "force"}:  # a state coupling acts again after whatever was written
+        return base + region(words, 0, 0)
+    return base + region(words, rule.address_mask, rule.address_value)
 
 
 def _rule_row(rule: Rule, layout: Layout) -> tuple[int, ...]:

@@ -16,8 +16,8 @@ EXTRA: dict[Variant, str] = {
     "healthy": "",
     "cell": "undo, stamp, fcell, out_and, out_or, in_and, in_or",
     "tables": f"fl, {_TABLES}",
-    "full": f"{_TABLES}, modes, rules, gates, dwell, bus",
-    "trace": f"{_TABLES}, modes, rules, gates, dwell, bus, ev",
+    "full": f"fl, {_TABLES}, modes, rules, gates, dwell, bus",
+    "trace": f"fl, {_TABLES}, modes, rules, gates, dwell, bus, ev",
     "profile": "seen, firsts, buses, near",
 }
 COMMON = "st, mem, out, inp, dec, tab"
@@ -132,9 +132,12 @@ class Sites(Lines):
         cell = self.name()
         address = f"({address}) & {mask(self.machine.address_bits)}"
         if self.planned:
-            self.line("begin(st, gates, dwell, time)")
-            self.line("m = 4 * st[MODE]")
-            address = f"on_bus(bus, modes[m + 2], modes[m + 3], {address})"
+            self.line(f"x = {address}")
+            self.line("if altering:")
+            self.line("    begin(st, gates, dwell, time)")
+            self.line("    m = 4 * st[MODE]")
+            self.line("    x = on_bus(bus, modes[m + 2], modes[m + 3], x)")
+            address = "x"
         elif self.variant == "profile":
             self.line(f"x = {address}")
             self.line("note_bus(buses, x, steps)")
@@ -146,7 +149,7 @@ class Sites(Lines):
         """Return what matters of a store at a site; stores that agree in it share their lines."""
         code = (store.data_bits, store.protection, store.cycle_ns)
         if what == "write":
-            return (*code, store.bits, store.writable or self.planned)
+            return (*code, store.bits, store.writable)
         depends = (
             store.destructive if self.variant == "cell" else store.bits if self.variant == "profile" else 0
         )
@@ -266,7 +269,15 @@ class Sites(Lines):
         """Write how the stored word is read in this variant."""
         cells = self.layout.bases[-1]
         if self.planned:
-            self.line(f"{stored} = read_planned(st, mem, {_TABLES}, modes, rules, {cells}, {number}, {cell})")
+            self.line(f"if fl[{cell}]:")
+            self.line(
+                f"    {stored} = read_planned(st, mem, {_TABLES}, modes, rules, {cells}, {number}, {cell})"
+            )
+            self.line("else:")
+            self.line(f"    {stored} = mem[{cell}]")
+            number, address = self.where(cell, number)
+            self.line(f"    passed(st, {address}, {stored})")
+            self.line(f"    st[LAST_READ + {number}] = {stored}")
             return
         self.line(f"{stored} = mem[{cell}]")
         if self.variant == "cell":
@@ -317,7 +328,6 @@ class Sites(Lines):
 
     def _writing(self, cell: str, store: StoreSpec, number: str, value: str) -> None:
         encoded, bits = value, store.data_bits
-        cells = self.layout.bases[-1]
         if store.protection in {"odd", "even"}:
             flip = " ^ 1" if store.protection == "odd" else ""
             encoded = f"{value} | (((ctpop({value}) & 1){flip}) << {bits})"
@@ -325,16 +335,26 @@ class Sites(Lines):
             encoded = f"{value} | (syndrome_{bits}({value}) << {bits})"
         self.event("write", *self.where(cell, number), value)
         if self.planned:
-            self.line(
-                f"write_planned(st, mem, ri, rows, mi, masks, shapes, modes, rules, {cells}, {number}, "
-                f"{cell}, {encoded})"
-            )
+            self._written_under_plan(cell, store, number, encoded)
         elif self.variant == "profile":
             self._written_in_profile(cell, store, number, encoded)
         elif store.writable:
             self._written(cell, number, encoded)
         if store.cycle_ns:
             self.line(f"time += {store.cycle_ns}")
+
+    def _written_under_plan(self, cell: str, store: StoreSpec, number: str, encoded: str) -> None:
+        cells, new = self.layout.bases[-1], self.name()
+        self.line(f"{new} = {encoded}")
+        self.line(f"if fl[{cell}]:")
+        self.line(
+            f"    write_planned(st, mem, ri, rows, mi, masks, shapes, modes, rules, {cells}, {number}, "
+            f"{cell}, {new})"
+        )
+        self.line("else:")
+        self.line(f"    passed(st, {self.where(cell, number)[1]}, {new})")
+        if store.writable:
+            self.line(f"    set_cell(st, mem, {cell}, {new})")
 
     def _written(self, cell: str, number: str, encoded: str) -> None:
         if self.variant == "cell":
