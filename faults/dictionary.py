@@ -53,9 +53,14 @@ def digest_of(record: bytes) -> int:
 
 
 def save(campaign: Campaign, folder: Path, *, force: bool = False) -> None:
-    """Write the dictionary of a campaign. Raises ``FileExistsError`` unless ``force``; never half of it."""
+    """Write the dictionary of a campaign, whole or not at all.
+
+    Raises ``FileExistsError`` where something is already, unless ``force``; InputError where that is no
+    dictionary, which nothing overwrites.
+    """
     if folder.exists() and not force:
         raise FileExistsError(folder)
+    refuse_other_content(folder)
     folder.parent.mkdir(parents=True, exist_ok=True)
     temporary = Path(tempfile.mkdtemp(dir=folder.parent, prefix=f".{folder.name}."))
     try:
@@ -70,6 +75,16 @@ def save(campaign: Campaign, folder: Path, *, force: bool = False) -> None:
     except BaseException:
         shutil.rmtree(temporary, ignore_errors=True)
         raise
+
+
+def refuse_other_content(folder: Path) -> None:
+    """Raise InputError if something lies there that is neither a dictionary nor an empty folder."""
+    if not folder.exists():
+        return
+    ours = {META, *(f"{name}.npy" for name in COLUMNS)}
+    if not folder.is_dir() or {path.name for path in folder.iterdir()} - ours:
+        text = "only a dictionary or an empty folder is overwritten; this holds something else"
+        fail(NOT_DICTIONARY, text, Place(str(folder)), hint="name another folder")
 
 
 def _umask() -> int:

@@ -13,11 +13,19 @@ from typing import BinaryIO, Final, Self
 
 import numpy as np
 
+from emu.errors import declare, fail
+from emu.where import Place
 from faults.worker import Outcome
 
 MAGIC: Final = b"corewright results/1\n"
 _HEAD: Final = struct.Struct("<4sII32s")  # mark, length, checksum, id
 _MARK: Final = b"part"
+
+NOT_RESULTS = declare(
+    "not-results",
+    "The results of a campaign are kept in a file of their own, which nothing else is written to.",
+    "Name a file that is not there yet, or one that an earlier `corewright grade --results` has made.",
+)
 
 
 def packed(outcome: Outcome) -> bytes:
@@ -44,7 +52,10 @@ def unpacked(data: bytes) -> Outcome:
 
 
 class ResultsFile:
-    """The file of a campaign, open for appending; ``known`` says where the entry of an id lies."""
+    """The file of a campaign, open for appending; ``known`` says where the entry of an id lies.
+
+    Raises InputError, and leaves the file alone, if it holds something else than results.
+    """
 
     def __init__(self, path: Path) -> None:
         self.path = path
@@ -68,7 +79,11 @@ class ResultsFile:
     def _read_index(self) -> None:
         """Find the whole entries; what follows the last one is cut off."""
         self._file.seek(0)
-        if self._file.read(len(MAGIC)) != MAGIC:
+        begin = self._file.read(len(MAGIC))
+        if begin != MAGIC:
+            if not MAGIC.startswith(begin):  # somebody else's file; less than our first line was torn off
+                self.close()
+                fail(NOT_RESULTS, "this file holds something else than results", Place(str(self.path)))
             self._file.truncate(0)
             self._file.write(MAGIC)
             self._file.flush()

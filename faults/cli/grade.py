@@ -27,7 +27,7 @@ from faults.cli.parameters import complete_program, machine_argument, store_opti
 from faults.cli.reading import read_inputs, read_program, the_store
 from faults.cli.selftests import self_tests
 from faults.cli.writer import Writer, notice
-from faults.dictionary import save
+from faults.dictionary import refuse_other_content, save
 from faults.grade import REPORT, Grader, catching
 from faults.universe import Universe, universe_of
 from faults.worker import prepared
@@ -111,6 +111,10 @@ def command(
     asked = _asked(machine, programs, board, store, kinds, settings, report, cells=not no_cells)
     if dictionary is not None and Path(dictionary).exists() and not force:
         raise click.UsageError(f"{dictionary} exists; --force overwrites it")
+    if dictionary is not None:
+        refuse_other_content(Path(dictionary))  # now, not after the work
+    if plan and as_json:
+        raise click.UsageError("a plan of the work is text; leave out --json")
     if not have_numba():
         notice(
             "without numba this takes some hundred times longer: pip install corewright[fast]", quiet=quiet

@@ -160,7 +160,9 @@ def _report(
         return coverage(known, cells, either=either, classes=tuple(dict.fromkeys(classes)))
     if classes:
         raise click.UsageError("--class and --escapes speak of cells of one bit; leave out --bits")
-    return word_coverage(known, max(cells // max(bits, 1), 1), bits, either=either)
+    if bits < 1 or cells % bits:
+        raise click.UsageError(f"--cells {cells} are no whole number of words of --bits {bits}")
+    return word_coverage(known, cells // bits, bits, either=either)
 
 
 def _names(*, as_json: bool, writer: Writer) -> int:

@@ -171,8 +171,8 @@ _BY_NAME = {c.name: c for c in CLASSES}
 def fault_class(name: str) -> FaultClass:
     """Return a class by its name. Raises :class:`emu.errors.InputError`, with the nearest name."""
     if name not in _BY_NAME:
-        place = Place(FILE)
-        fail(UNKNOWN_CLASS, f"no fault class is called {name!r}", place, hint=nearest(name, _BY_NAME))
+        place, hint = Place(FILE), nearest(name, _BY_NAME) or f"the classes are {', '.join(_BY_NAME)}"
+        fail(UNKNOWN_CLASS, f"no fault class is called {name!r}", place, hint=hint)
     return _BY_NAME[name]
 
 

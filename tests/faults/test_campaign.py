@@ -11,6 +11,7 @@ from attrs import evolve
 from emu.assemble import assemble
 from emu.engine.seen import write_record
 from emu.engine.walker import Walker
+from emu.errors import InputError
 from emu.load import parse_machine
 from emu.where import Source
 from faults.boards import load_board
@@ -324,6 +325,14 @@ def test_an_outcome_survives_packing_and_a_torn_file_is_cut(tmp_path) -> None:
             torn.put(names[0], outcome)
         with ResultsFile(tmp_path / "torn") as torn:
             assert packed(torn.get(names[0])) == packed(outcome)  # type: ignore[arg-type]
+
+
+def test_a_file_of_somebody_else_is_left_alone(tmp_path) -> None:
+    for text in (b"x", b"corewright results/9\n" + bytes(50), MAGIC[:-1] + b"!"):
+        (tmp_path / "theirs").write_bytes(text)
+        with pytest.raises(InputError, match="not-results"):
+            ResultsFile(tmp_path / "theirs")
+        assert (tmp_path / "theirs").read_bytes() == text
 
 
 def test_groups_are_those_of_the_universe() -> None:

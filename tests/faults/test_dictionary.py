@@ -71,6 +71,16 @@ def test_a_dictionary_is_written_whole_or_not_at_all(campaign, tmp_path, monkeyp
     assert [p.name for p in tmp_path.iterdir()] == ["d"]
 
 
+def test_only_a_dictionary_or_an_empty_folder_is_overwritten(campaign, tmp_path) -> None:
+    (tmp_path / "empty").mkdir()
+    save(campaign, tmp_path / "empty", force=True)
+    open_dictionary(tmp_path / "empty")
+    (tmp_path / "empty" / "mine.txt").write_text("keep me")
+    with pytest.raises(InputError, match="holds something else"):
+        save(campaign, tmp_path / "empty", force=True)
+    assert (tmp_path / "empty" / "mine.txt").read_text() == "keep me"
+
+
 def test_what_is_no_dictionary_is_refused(campaign, tmp_path) -> None:
     with pytest.raises(InputError, match="not-a-dictionary"):
         open_dictionary(tmp_path)

@@ -55,6 +55,33 @@ def test_a_plan_of_the_work_runs_no_fault(capsys) -> None:
     code, out, _ = told(capsys, "grade", "fulmar", "selftest-registers", *SMALL, "--plan")
     assert code == 0
     assert "pairs of group and program" in out
+    code, _, error = told(capsys, "grade", "fulmar", "selftest-registers", *SMALL, "--plan", "--json")
+    assert code == 2
+    assert "leave out --json" in error
+
+
+def test_what_grade_did_not_write_it_does_not_overwrite(capsys, tmp_path) -> None:
+    notes = tmp_path / "notes"
+    notes.mkdir()
+    (notes / "a.txt").write_text("written by hand, in many hours")
+    arguments = ["grade", "fulmar", "selftest-registers", *SMALL]
+    code, _, error = told(capsys, *arguments, "--save", str(notes), "--force")
+    assert code == 3
+    assert "not-a-dictionary" in error
+    code, _, error = told(capsys, *arguments, "--results", str(notes / "a.txt"))
+    assert code == 3
+    assert "not-results" in error
+    assert (notes / "a.txt").read_text() == "written by hand, in many hours"
+
+
+def test_cells_that_make_no_whole_words_are_refused(capsys) -> None:
+    for arguments in (["--bits", "4", "--cells", "10"], ["--bits", "4", "--cells", "2"], ["--bits", "0"]):
+        code, _, error = told(capsys, "march", "March C-", *arguments)
+        assert code == 2
+        assert "no whole number of words" in error
+    code, _, error = told(capsys, "march", "March C-", "--class", "FOO")
+    assert code == 3
+    assert "the classes are SAF, TF" in error
 
 
 def test_a_wrong_pattern_and_an_empty_universe_are_refused(capsys) -> None:
