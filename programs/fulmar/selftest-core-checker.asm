@@ -5,7 +5,8 @@
 ; This is the pattern that looks worst on paper. It is not the worst for the sense winding, which runs through half
 ; of the cores the other way: see selftest-core-worst.
 ;
-; Finds:    cells that stick, neighbours that are shorted.
+; Finds:    cells that stick, neighbours that are shorted. The parity bit is 1 for every word: its cells are only
+;           seen to hold that.
 ; Destroys: all of core.
 ; Reports:  one printed line, see parts/report.asm.
 

@@ -4,6 +4,7 @@
 ;
 ; Finds:    bits of the sense and inhibit circuits that are dead, stuck or shorted to a neighbour; cells that
 ;           stick; a parity generator that does not heed one of its sixteen inputs (it restarts the machine).
+;           The parity bit is 0 for every word: its cells are only seen to hold that.
 ; Destroys: all of core.
 ; Reports:  one printed line, see parts/report.asm.
 
