@@ -15,7 +15,7 @@ from faults.predictions.clues import clues_of
 from faults.predictions.columns import Columns, Predicted, Subject
 from faults.predictions.evidence import Observed, observed_dump
 from faults.predictions.runs import Progress, no_progress
-from faults.predictions.scene import Scene, scene_of
+from faults.predictions.scene import Scene, refuse_bad, scene_of
 from faults.predictions.suspects import Suspects
 from faults.predictions.workshop import Workshop
 from faults.ranking import Ranking
@@ -45,8 +45,9 @@ class Diagnosis:
 
 
 def diagnose(case: Case, *, progress: Progress = no_progress, pairs: bool = True) -> Diagnosis:
-    """Return the diagnosis of a case. Raises InputError for files that cannot be read."""
+    """Return the diagnosis of a case. Raises InputError for one that does not check."""
     scene = scene_of(case)
+    refuse_bad(scene)
     workshop = Workshop(scene.board, scene.priors, progress)
     found = diagnose_scene(scene, workshop, pairs=pairs)
     workshop.save()

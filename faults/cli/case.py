@@ -13,14 +13,13 @@ from faults.case.model import KINDS, kind_of
 from faults.case.show import case_text, sentence
 from faults.case.template import new_case
 from faults.case.write import EntryValue, add, create
-from faults.cli.diagnosing import problems_of
 from faults.cli.diagnostics import problem_json
 from faults.cli.exits import Exit
 from faults.cli.options import color_option, json_option, print_json, quiet_option, use_colour
 from faults.cli.parameters import complete_machine
 from faults.cli.schemas import declare_schema
 from faults.cli.writer import Writer, notice
-from faults.predictions.scene import scene_of
+from faults.predictions.scene import problems_of, scene_of
 
 CHECK = declare_schema(
     "case-check/1",

@@ -9,9 +9,7 @@ from attrs import define, field
 from emu.engine.choose import choose_engine
 from emu.engine.compiled import have_numba
 from emu.engine.contract import RunRequest
-from emu.errors import InputError, Problem
-from emu.shipped import program_names
-from faults.case.check import check_case
+from emu.errors import InputError
 from faults.case.load import Case, load_case
 from faults.case.model import Entry
 from faults.casereport import Extras, top_fault
@@ -21,7 +19,7 @@ from faults.diagnose import Diagnosis, diagnose
 from faults.explain import tell
 from faults.lower import plan_of
 from faults.notation import parse_fault
-from faults.predictions.scene import Program, Scene, scene_of
+from faults.predictions.scene import Program
 from faults.report import Event
 from faults.telling import Teller, time_text
 
@@ -53,19 +51,9 @@ class Progress:
             self._shown = False
 
 
-def problems_of(scene: Scene) -> tuple[Problem, ...]:
-    """Return everything wrong with the case of a scene, held against its machine, its board and its files."""
-    machine = scene.machine
-    sites = [site.path for site in scene.board.sites()]
-    return check_case(scene.case, machine, programs=program_names(machine.name) or ("",), sites=sites)
-
-
 def diagnosed(path: str, *, quiet: bool) -> Diagnosis:
     """Return the diagnosis of a case file. Raises InputError, with everything that is wrong with the case."""
     case = load_case(path)
-    problems = problems_of(scene_of(case))
-    if any(p.severity == "error" for p in problems):
-        raise InputError(problems)
     if not have_numba():
         notice(
             "numba is not installed: programs are run by the generated Python code, which is slow",

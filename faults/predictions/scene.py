@@ -6,7 +6,7 @@ from pathlib import Path
 from attrs import define, evolve, field, frozen
 
 from emu.assemble import assemble
-from emu.errors import declare, fail
+from emu.errors import InputError, Problem, declare, fail
 from emu.files import ENDINGS, read_image
 from emu.files.layout import FORMATS, FileWord, ReadResult
 from emu.image import MemoryImage, ProgramImage
@@ -18,7 +18,9 @@ from emu.tomlfile import CANNOT_READ
 from emu.where import Place, Source
 from faults.boards import load_board
 from faults.boards.board import Board
+from faults.case.check import check_case
 from faults.case.load import Case
+from faults.case.model import Measured, Mended
 from faults.costs import SHIPPED as SHIPPED_COSTS
 from faults.costs import Costs, load_costs
 from faults.priors import SHIPPED as SHIPPED_PRIORS
@@ -100,6 +102,22 @@ def scene_of(case: Case) -> Scene:
     priors = load_priors(case.path_of(table.priors) if table.priors else SHIPPED_PRIORS)
     costs = load_costs(case.path_of(table.costs) if table.costs else SHIPPED_COSTS)
     return Scene(case, machine, board, priors, costs)
+
+
+def problems_of(scene: Scene) -> tuple[Problem, ...]:
+    """Return everything wrong with the case of a scene: names, digits, files; warnings have that severity."""
+    case, board = scene.case, scene.board
+    sites = {site.path for site in board.sites()}
+    named = {e.site for e in case.entries if isinstance(e, Measured | Mended) and e.site}
+    sites |= {path for path in named if board.tree.find(path) is not None}  # single cells are not spelled out
+    return check_case(case, scene.machine, programs=program_names(scene.machine.name) or ("",), sites=sites)
+
+
+def refuse_bad(scene: Scene) -> None:
+    """Raise InputError with all problems if the case of a scene has an error."""
+    problems = problems_of(scene)
+    if any(p.severity == "error" for p in problems):
+        raise InputError(problems)
 
 
 def program_of(machine: MachineSpec, path: Path, name: str) -> Program:

@@ -112,6 +112,31 @@ def test_a_bad_dump_is_refused_at_its_place(cli, case, tmp_path, change, said):
     assert "Traceback" not in told.err
 
 
+@pytest.mark.parametrize(
+    ("entry", "said"),
+    [
+        ('kind = "stop"\nprogram = "gates"\nlamps = "accumulator=400012"', "case.toml:6:9"),
+        ('kind = "stop"\nprogram = "gates"\nlamps = "acumulator=4"', "accumulator"),
+        ('kind = "alarm"\nprogram = "gates"\nalarm = "perity"\ncount = 3', "parity"),
+        ('kind = "dump"\nstore = "roap"\nfile = "rope.oct"', "rope"),
+        ('kind = "dump"\nstore = "rope"\nfile = "gone.oct"', "case.toml:6:"),
+        ('kind = "measured"\nsite = "rope/address/99"\nreading = "open"', "rope/address"),
+        ('kind = "measured"\nsite = "core/cell/0o9999/1"\nreading = "open"', "core/cell"),
+        ('kind = "passed"\nprogram = "gatez"', "gates"),
+        ('kind = "addresses"\nstore = "core"\nfailing = "9"', "octal"),
+        ('kind = "hung"\nprogram = "gates"\nwithin = "7..3"', "upward"),
+        ('kind = "capture"\nprogram = "gates"\nfile = "gone.csv"', "gone.csv"),
+    ],
+)
+@pytest.mark.parametrize("verb", ["match", "next"])
+def test_a_case_that_does_not_fit_the_machine_is_refused(cli, case, verb, entry, said):
+    told = cli(verb, case(f"[[entry]]\n{entry}\n"), "-q")
+    assert told.code == 3
+    assert said in told.err
+    assert "case.toml:" in told.err
+    assert not told.out
+
+
 @pytest.mark.parametrize("how", ["shifted", "swapped"])
 def test_a_misread_file_is_told_and_not_taken_as_evidence(cli, case, tmp_path, how):
 

@@ -234,7 +234,8 @@ class Trials:
         return first if plain and len(first) <= 60 else ""
 
     def slip(self, line: str) -> str:
-        places = [i for i, c in enumerate(line) if c in "01234567"]
+        # not the first digit of a number: that would soon be no word of the machine, and be noticed
+        places = [i for i, c in enumerate(line) if c in "01234567" and i and line[i - 1] in "01234567"]
         if not places:
             return line + "X"
         at = places[int(self.random.integers(len(places)))]
