@@ -3,7 +3,8 @@
 import re
 import sys
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections import Counter
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor
 from contextlib import contextmanager
 from functools import partial
@@ -181,13 +182,21 @@ def _asked(
             f"a report is told by a regular expression: {error}; got {report[:80]!r}",
             Place("--report"),
         )
-    jobs = [_job(found, name, settings) for name in dict.fromkeys(programs)]
+    jobs = [_job(found, name, settings, title) for name, title in _titles(programs).items()]
     return _Asked(found, universe, tuple(jobs), pattern)
 
 
-def _job(board: Board, name: str, settings: Conditions) -> Job:
+def _titles(names: Sequence[str]) -> Mapping[str, str]:
+    """Return what to call each program: the stem of its name, or all of it where stems are alike."""
+    stems = Counter(Path(name).stem for name in dict.fromkeys(names))
+    return {name: Path(name).stem if stems[Path(name).stem] == 1 else name for name in names}
+
+
+def _job(board: Board, name: str, settings: Conditions, title: str = "") -> Job:
     machine = board.machine
-    program = Program(Path(name).stem, read_program(machine, name), read_inputs(machine, name, None, ()))
+    program = Program(
+        title or Path(name).stem, read_program(machine, name), read_inputs(machine, name, None, ())
+    )
     return Job(machine, program, settings)
 
 

@@ -74,6 +74,18 @@ def test_what_grade_did_not_write_it_does_not_overwrite(capsys, tmp_path) -> Non
     assert (notes / "a.txt").read_text() == "written by hand, in many hours"
 
 
+def test_programs_whose_files_have_one_name_are_told_apart(capsys, tmp_path) -> None:
+    paths = [tmp_path / name / "check.asm" for name in ("old", "new")]
+    for path, text in zip(
+        paths, ("        .at 6000\n        stop\n", "        .at 6000\nx:      jump x\n"), strict=True
+    ):
+        path.parent.mkdir()
+        path.write_text(text)
+    _, out, _ = told(capsys, "grade", "fulmar", *map(str, paths), "selftest-registers", *SMALL, "--json")
+    named = [program["name"] for program in json.loads(out)["programs"]]
+    assert named == [*map(str, paths), "selftest-registers"]
+
+
 def test_cells_that_make_no_whole_words_are_refused(capsys) -> None:
     for arguments in (["--bits", "4", "--cells", "10"], ["--bits", "4", "--cells", "2"], ["--bits", "0"]):
         code, _, error = told(capsys, "march", "March C-", *arguments)
