@@ -17,6 +17,7 @@ from faults.cli.faulted import (
     board_option,
     fault_option,
     heading,
+    holding,
     the_board,
     the_fault,
     when_option,
@@ -129,12 +130,13 @@ def command(
     number = spec.store_index(the_store(spec, store).name)
     plan = faulted.plan if faulted else identity_plan(shapes_of(spec.stores))
     held, said = _contents(spec, number, program, image, fill, layout)
-    read = read_out(spec, number, plan, held, twice=twice, conditions=frozenset(conditions), seed=seed)
+    holds = holding(conditions, plan)
+    read = read_out(spec, number, plan, held, twice=twice, conditions=holds, seed=seed)
     pattern = analyse(read.evidence())
-    settled = plan.under(frozenset(conditions))
+    settled = plan.under(holds)
     drawn = memory_map(read, settled)
     text = faulted.text if faulted else ""
-    if away := _why_nothing(plan, settled, number, frozenset(conditions), read.spec.name):
+    if away := _why_nothing(plan, settled, number, holds, read.spec.name):
         notice(away, quiet=quiet)
     if any(len(mode.bus_moved) for mode in plan.modes):
         notice("A fault of the address bus is not seen at the store's own connector.", quiet=quiet)

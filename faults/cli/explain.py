@@ -14,6 +14,7 @@ from faults.cli.exits import Exit
 from faults.cli.faulted import (
     board_option,
     fault_option,
+    holding,
     load_options,
     the_fault,
     when_option,
@@ -119,7 +120,7 @@ def command(
     spec = faulted.machine
     request = RunRequest(
         spec, read_program(spec, program), faulted.plan, read_inputs(spec, program, inputs, given),
-        frozenset(conditions), seed, max_steps=max_steps,
+        holding(conditions, faulted.plan), seed, max_steps=max_steps,
     )  # fmt: skip
     healthy = evolve(request, plan=None)
     engine = choose_engine(healthy, quiet=quiet)

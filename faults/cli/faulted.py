@@ -99,6 +99,19 @@ def the_fault(machine: str, board: str | None, faults: tuple[str, ...]) -> Fault
     return Faulted(found, fault, fault_text(fault, found), plan_of(found, fault), describe(found, fault))
 
 
+def holding(conditions: tuple[str, ...], plan: MemoryPlan) -> frozenset[str]:
+    """Return the conditions that hold.
+
+    Raises ``click.UsageError`` for one that the fault does not ask about although it asks about others:
+    a slip of the pen would else be an answer about another day.
+    """
+    asked = {g.name for group in plan.gates for g in group if g.kind == "condition"}
+    for name in conditions:
+        if asked and name not in asked:
+            raise click.UsageError(f"the fault asks about {', '.join(sorted(asked))}; got --when {name!r}")
+    return frozenset(conditions)
+
+
 def heading(
     program: str, labels: tuple[tuple[str, str], ...] = (), cautions: tuple[str, ...] = ()
 ) -> Heading:

@@ -13,6 +13,7 @@ from faults.cli.exits import Exit
 from faults.cli.faulted import (
     board_option,
     fault_option,
+    holding,
     load_options,
     the_fault,
     when_option,
@@ -147,7 +148,7 @@ def command(
     spec = faulted.machine
     request = RunRequest(
         spec, read_program(spec, program), faulted.plan, read_inputs(spec, program, inputs, given),
-        frozenset(conditions), seed, max_steps=max_steps,
+        holding(conditions, faulted.plan), seed, max_steps=max_steps,
     )  # fmt: skip
     engine = choose_engine(evolve(request, plan=None), quiet=quiet)
     told = faulted.described.sentences

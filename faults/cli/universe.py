@@ -9,7 +9,7 @@ from faults.boards.family import Dimension
 from faults.cli.exits import Exit
 from faults.cli.faulted import board_option, the_board
 from faults.cli.options import color_option, json_option, print_json, quiet_option, use_colour
-from faults.cli.parameters import machine_argument, store_option
+from faults.cli.parameters import AddressType, machine_argument, store_option
 from faults.cli.reading import the_store
 from faults.cli.schemas import declare_schema
 from faults.cli.writer import Writer
@@ -41,6 +41,10 @@ SCHEMA = declare_schema(
     "--kind", "kinds", multiple=True, metavar="KIND", help="Only this kind, or kind and form; repeatable."
 )
 @click.option("--no-cells", is_flag=True, help="Leave out single cells, single cores and insides of chips.")
+@click.option(
+    "--within", "region", nargs=2, type=AddressType(), metavar="FIRST LAST",
+    help="Of single cells only those with addresses from FIRST to LAST.",
+)  # fmt: skip
 @click.option("--collapse", is_flag=True, help="Count groups of faults that behave alike (takes longer).")
 @click.option("--list", "listed", is_flag=True, help="List the faults of the structure, one a line.")
 @json_option
@@ -52,6 +56,7 @@ def command(
     store: str | None,
     kinds: tuple[str, ...],
     no_cells: bool,
+    region: tuple[int, int] | None,
     collapse: bool,
     listed: bool,
     as_json: bool,
@@ -66,7 +71,7 @@ def command(
     found = the_board(machine, board)
     stores = None if store is None else [the_store(found.machine, store).name]
     _check_kinds(kinds)
-    universe = universe_of(found, not no_cells, stores=stores, kinds=kinds or None)
+    universe = universe_of(found, not no_cells, stores=stores, kinds=kinds or None, region=region)
     if as_json:
         print_json(SCHEMA.name, universe_json(found, universe, collapse=collapse))
         return Exit.DONE

@@ -81,7 +81,9 @@ def bit_list(bits: int, form: WordFormat) -> str:
 
 
 def named_bits(noun: str, bits: int, form: WordFormat) -> str:
-    """Return ``data bit 3`` or ``data bits 7 to 4, 0``."""
+    """Return ``data bit 3``, ``data bits 7 to 4, 0``, or ``all 17 bits`` of a word."""
+    if noun == "data" and bits.bit_count() == form.bits > 1:
+        return f"all {form.bits} bits"
     return f"{noun} bit{'s' if bits.bit_count() > 1 else ''} {bit_list(bits, form)}"
 
 

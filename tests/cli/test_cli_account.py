@@ -241,3 +241,22 @@ def test_a_report_holds_no_folders_of_the_reader(cli, tmp_path):
     image = tmp_path / "core.oct"
     image.write_text("words 16 base octal parity odd checks absent\n0: 000001\n")
     assert str(tmp_path) not in cli("dump", "fulmar", "core", "--image", image).out
+
+
+def test_a_misspelt_condition_is_no_answer_about_another_day(cli):
+    fault = "rope/sense/3:stuck-1@when:warm"
+    told = cli("dump", "fulmar", "rope", "--fault", fault, "--when", "warmm")
+    assert told.code == 2
+    assert "the fault asks about warm; got --when 'warmm'" in told.err
+    assert cli("dump", "fulmar", "rope", "--fault", fault, "--when", "warm").code == 1
+
+
+def test_faults_of_some_cells_only(cli):
+    told = cli(
+        "faults", "fulmar", "--store", "core", "--kind", "stuck-0", "--within", "0o20", "0o27", "--json"
+    )
+    less = cli("faults", "fulmar", "--store", "core", "--kind", "stuck-0", "--no-cells", "--json")
+    assert json.loads(told.out)["total"] - json.loads(less.out)["total"] == 8 * 17
+    wrong = cli("faults", "fulmar", "--within", "0o28", "5")
+    assert wrong.code == 2
+    assert "an address is a whole number from 0" in wrong.err
