@@ -9,7 +9,7 @@ from faults.boards.family import Dimension
 from faults.cli.exits import Exit
 from faults.cli.faulted import board_option, the_board
 from faults.cli.options import color_option, json_option, print_json, quiet_option, use_colour
-from faults.cli.parameters import AddressType, machine_argument, store_option
+from faults.cli.parameters import address, machine_argument, store_option
 from faults.cli.reading import the_store
 from faults.cli.schemas import declare_schema
 from faults.cli.writer import Writer
@@ -42,7 +42,7 @@ SCHEMA = declare_schema(
 )
 @click.option("--no-cells", is_flag=True, help="Leave out single cells, single cores and insides of chips.")
 @click.option(
-    "--within", "region", nargs=2, type=AddressType(), metavar="FIRST LAST",
+    "--within", "region", nargs=2, type=address, metavar="FIRST LAST",
     help="Of single cells only those with addresses from FIRST to LAST.",
 )  # fmt: skip
 @click.option("--collapse", is_flag=True, help="Count groups of faults that behave alike (takes longer).")
