@@ -163,6 +163,8 @@ def test_a_reader_that_goes_away_is_no_mistake(started):
     ("engine", "ready"), [("walker", 0.2), pytest.param("compiled", 20, marks=pytest.mark.slow)]
 )
 def test_ctrl_c_stops_within_a_second(started, tmp_path, engine, ready):
+    # a second on a free processor; where others wait for it too, each of them gets its turn first
+    patience = max(1.0, os.getloadavg()[0])
     program = tmp_path / "forever.asm"
     program.write_text(FOREVER)
     arguments = ["run", "sandpiper", program, "--max-steps", 10**15, "--engine", engine]
@@ -173,7 +175,7 @@ def test_ctrl_c_stops_within_a_second(started, tmp_path, engine, ready):
         child.send_signal(signal.SIGINT)
         sent = time.monotonic()
         assert child.wait(timeout=10) == 130
-        assert time.monotonic() - sent < 1
+        assert time.monotonic() - sent < patience
         assert b"interrupted" in child.stderr.read()
         assert child.stdout.read() == b""
 
