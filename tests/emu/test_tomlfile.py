@@ -274,7 +274,7 @@ def test_hostile_files_are_refused_soon_and_with_a_place(name: str):
     assert len(text) <= MAX_BYTES
     began = time.process_time()
     problem = only_problem(text)
-    assert time.process_time() - began < 5  # seconds of processor time; a hang takes minutes
+    assert time.process_time() - began < 15  # seconds of processor time; a hang takes minutes
     assert problem.code.slug in {
         "toml-syntax",
         "nesting-too-deep",

@@ -141,7 +141,8 @@ def test_ctrl_c_stops_within_a_second_and_says_how_to_go_on(tmp_path) -> None:
     process.send_signal(signal.SIGINT)
     begun = time.monotonic()
     error = process.communicate(timeout=30)[1]
-    assert time.monotonic() - begun < 4  # a second on a quiet machine; here others may be at work
+    # a second on a quiet machine; where others wait for its processors, each of them gets its turn first
+    assert time.monotonic() - begun < 3 + os.getloadavg()[0]
     assert process.returncode == 130
     assert f"--results {kept}" in error
 
