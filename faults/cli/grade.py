@@ -110,10 +110,8 @@ def command(
     """
     settings = Conditions(seed, power_up, frozenset(conditions), max_steps)
     asked = _asked(machine, programs, board, store, kinds, settings, report, cells=not no_cells)
-    if dictionary is not None and Path(dictionary).exists() and not force:
-        raise click.UsageError(f"{dictionary} exists; --force overwrites it")
     if dictionary is not None:
-        refuse_other_content(Path(dictionary))  # now, not after the work
+        _refuse_to_overwrite(dictionary, force=force)
     if plan and as_json:
         raise click.UsageError("a plan of the work is text; leave out --json")
     if not have_numba():
@@ -140,6 +138,13 @@ def command(
     if dictionary is not None:
         save(campaign, Path(dictionary), force=force)
     return _answer(asked, campaign, grader, others, None if as_json else writer)
+
+
+def _refuse_to_overwrite(dictionary: str, *, force: bool) -> None:
+    """Refuse a folder that must not be replaced: now, not after the work."""
+    if Path(dictionary).exists() and not force:
+        raise click.UsageError(f"{dictionary} exists; --force overwrites it")
+    refuse_other_content(Path(dictionary))
 
 
 def _answer(
