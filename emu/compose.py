@@ -191,22 +191,34 @@ def _addressed(shape: StoreShape, alterations: list[Alteration]) -> StoreTable:
         if isinstance(a, Selection):
             read = a.change(read) if a.way != "write" else read
             write = a.change(write) if a.way != "read" else write
-    rows_read = _rows(read, shape.words + ZEROS)
-    rows_write = _rows(write, shape.words + NOWHERE)
+    moved = np.flatnonzero(_elsewhere(read) if read is write else _elsewhere(read) | _elsewhere(write))
+    rows_read = rows_write = _rows(read[moved], shape.words + ZEROS)
+    if read is not write or (read[moved] == NO_CELL).any():
+        rows_write = _rows(write[moved], shape.words + NOWHERE)
     width = max(rows_read.shape[1], rows_write.shape[1])
-    rows_read, rows_write = _widened(rows_read, width), _widened(rows_write, width)
-    own = np.arange(shape.words)[:, None]
-    moved = np.flatnonzero(np.any((rows_read != own) | (rows_write != own), axis=1))
     return evolve(
         no_table(width),
         moved=moved.astype(np.int32),
-        read_to=rows_read[moved].astype(np.int32),
-        write_to=rows_write[moved].astype(np.int32),
+        read_to=_widened(rows_read, width).astype(np.int32),
+        write_to=_widened(rows_write, width).astype(np.int32),
     )
+
+
+def _elsewhere(cells: IntArray) -> npt.NDArray[np.bool_]:
+    """Return at which addresses other cells than the one meant are opened, or none."""
+    own, other = np.arange(len(cells)), np.zeros(len(cells), bool)
+    opened = np.zeros(len(cells), bool)
+    for column in cells.T:  # columns are few, and numpy is slow along short rows
+        mine = column == own
+        opened |= mine
+        other |= ~mine & (column != NO_CELL)
+    return other | ~opened
 
 
 def _rows(cells: IntArray, nothing: int) -> IntArray:
     """Return canonical rows: distinct cells ascending, the last repeated; ``nothing`` where none."""
+    if cells.shape[1] == 1:
+        return np.where(cells == NO_CELL, nothing, cells)
     big = np.iinfo(np.int64).max
     rows = np.sort(np.where(cells == NO_CELL, big, cells), axis=1)
     repeated = np.zeros(rows.shape, bool)

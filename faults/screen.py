@@ -11,12 +11,13 @@ import numpy as np
 import numpy.typing as npt
 from attrs import define, field, frozen
 
-from emu.engine.lasting import altered_stores, given
+from emu.engine.lasting import altered_stores, concerned, given
 from emu.engine.profile import NEVER, RunProfile
 from emu.memory import EXTRA_CELLS, MemoryPlan, StoreTable
 from emu.rules import Rule
 
 Ints = npt.NDArray[np.int64]
+_LOOKED_AT: Final = 48  # of the words first read: most plans that change a word change one of these
 SETTLED: Final = ("halt", "alarm-halt")  # stops that no recurring state and no limit brought about
 _IN_ORDER: Final = {"keep", "couple", "force", "read-disturb", "hold", "late"}
 
@@ -54,7 +55,7 @@ class Screen:
     settled: bool = field(init=False)
     _read: Ints = field(init=False)
     _own: npt.NDArray[np.bool_] = field(init=False)
-    _lasting: dict[int, tuple[Ints, Ints, Ints]] = field(factory=dict)
+    _lasting: dict[int, tuple[Ints, Ints]] = field(factory=dict)
 
     def __attrs_post_init__(self) -> None:
         self.settled = self.profile.result.stop.kind in SETTLED
@@ -119,16 +120,24 @@ class Screen:
 
     def _words_change(self, plan: MemoryPlan, store: int) -> int:
         """Return the first step at which a word is read from a lasting store that the plan changes."""
+        begin, end = self.profile.layout.bases[store : store + 2]
+        when = self._read[begin : end - EXTRA_CELLS]
         if store not in self._lasting:
-            begin, end = self.profile.layout.bases[store : store + 2]
-            when = self._read[begin : end - EXTRA_CELLS]
             addresses = np.flatnonzero(when != NEVER)
-            self._lasting[store] = self.lasting_cells(store), addresses, when[addresses]
-        cells, read, steps = self._lasting[store]
-        changed = given(plan, store, cells, read) != cells[read]
-        if not changed.any():  # other cells that hold the same: an altered word, though nobody can tell
-            changed = np.isin(read, plan.modes[0].tables[store].moved)
-        return int(steps[changed].min(initial=NEVER))
+            addresses = addresses[np.argsort(when[addresses], kind="stable")]
+            self._lasting[store] = self.lasting_cells(store), addresses[:_LOOKED_AT]
+        cells, earliest = self._lasting[store]
+        changed = given(plan, store, cells, earliest) != cells[earliest]
+        if changed.any():
+            return int(when[earliest[changed.argmax()]])
+        at = concerned(plan, store)
+        at = at[when[at] != NEVER]
+        if not len(at):
+            return NEVER
+        at = at[given(plan, store, cells, at) != cells[at]]
+        if not len(at):  # other cells that hold the same: an altered word, though nobody can tell
+            at = plan.modes[0].tables[store].moved
+        return int(when[at].min(initial=NEVER))
 
     def lasting_cells(self, store: int) -> Ints:
         """Return the cells (int64, the extra ones included) of a store that never changes."""

@@ -228,18 +228,15 @@ def _cells(job: Prepared, rows: Ints, going: Going) -> Outcome:
     seen, reasons = np.zeros(len(rows), np.int32), starts.reasons.copy()
     chosen = np.flatnonzero(starts.first != NEVER)
     records = _run_cells(job, rows[chosen], starts.first[chosen], going)
-    again = [
-        i for i, at in enumerate(chosen)
-        if starts.early[at] < starts.first[at] and not _settled(records[i])
-    ]  # fmt: skip
+    doubtful = np.flatnonzero(starts.early[chosen] < starts.first[chosen]).tolist()
+    settled = {record: _settled(record) for record in {records[i] for i in doubtful}}
+    again = [i for i in doubtful if not settled[records[i]]]
     if again:
         places = chosen[again]
         for i, record in zip(again, _run_cells(job, rows[places], starts.early[places], going), strict=True):
             records[i] = record
-    for at, record in zip(chosen.tolist(), records, strict=True):
-        place = seen[at] = known.place(record)
-        if place == 0:
-            reasons[at] = Reason.MASKED
+    seen[chosen] = np.array([known.place(record) for record in records], np.int32)
+    reasons[chosen[seen[chosen] == 0]] = Reason.MASKED
     return Outcome(seen, reasons, tuple(known.places), len(chosen) + len(again))
 
 
@@ -249,6 +246,7 @@ def _run_cells(job: Prepared, rows: Ints, starts: Ints, going: Going) -> list[by
     if not len(rows):
         return records
     order = np.argsort(starts, kind="stable")
+    places = order.tolist()
     bench, layout = bench_for(job), job.profile.layout
     cells = np.array(layout.bases)[rows[:, 0]] + rows[:, 1]
     table = np.column_stack([cells, rows[:, 2:], starts])[order]
@@ -266,9 +264,9 @@ def _run_cells(job: Prepared, rows: Ints, starts: Ints, going: Going) -> list[by
         next_one = kernel(*common, done, len(table), MOST_STEPS, ends, bench.records, 0)
         written = bytes(bench.records[: ends[next_one - 1]])
         begin = 0
-        for i in range(done, next_one):
-            records[order[i]] = written[begin : ends[i]]
-            begin = ends[i]
+        for place, end in zip(places[done:next_one], ends[done:next_one], strict=True):
+            records[place] = written[begin : int(end)]
+            begin = int(end)
         done = next_one
     return records
 

@@ -27,6 +27,7 @@ def region(words: int, mask: int, value: int) -> Ints:
     return found
 
 
+@lru_cache(maxsize=64)  # a plan is asked about once for every program
 def altered_stores(plan: MemoryPlan) -> tuple[int, ...]:
     """Return the stores that a plan alters, if all that it does is to change words that last; else none."""
     mode = plan.modes[0]
@@ -40,13 +41,16 @@ def altered_stores(plan: MemoryPlan) -> tuple[int, ...]:
     return tuple(sorted(stores)) if lasting else ()
 
 
+@lru_cache(maxsize=64)
 def concerned(plan: MemoryPlan, store: int) -> Ints:
     """Return the addresses (int64, not in order, some twice) at which such a plan can change a word."""
     mode, words = plan.modes[0], plan.shapes[store].words
     table = mode.tables[store]
     rules = (r for r in mode.rules if r.store == store)
     parts = [region(words, r.address_mask, r.address_value) for r in rules]
-    return np.concatenate([table.moved, table.masked[table.masked < words], *parts]).astype(np.int64)
+    found = np.concatenate([table.moved, table.masked[table.masked < words], *parts]).astype(np.int64)
+    found.setflags(write=False)
+    return found
 
 
 def given(plan: MemoryPlan, store: int, cells: Ints, addresses: Ints) -> Ints:

@@ -5,6 +5,7 @@ may begin from the last snapshot before that step; and a plan that can never mat
 matter" is decided on the safe side: a step is named too early rather than too late.
 """
 
+from bisect import bisect_right
 from collections.abc import Iterable, Mapping
 from typing import Any, Final
 
@@ -14,6 +15,7 @@ from attrs import define, evolve, field, frozen
 
 from emu.engine.compiled import CompiledMachine, CompiledRun, compiled_machine, have_numba
 from emu.engine.contract import RunRequest, RunResult
+from emu.engine.lasting import region
 from emu.engine.layout import Layout
 from emu.engine.pack import FOREVER
 from emu.memory import MemoryPlan, StoreTable
@@ -88,8 +90,7 @@ class RunProfile:
 
     def snapshot_before(self, step: int) -> Snapshot:
         """Return the last snapshot at or before a step."""
-        at = np.searchsorted([s.step for s in self.snapshots], step, side="right")
-        return self.snapshots[max(int(at) - 1, 0)]
+        return self.snapshots[max(bisect_right(self.snapshots, step, key=lambda s: s.step) - 1, 0)]
 
     # --- when a plan can matter
 
@@ -174,8 +175,9 @@ class RunProfile:
         return max(min(int(self.steps_of(k, cell, b)) for k in _edge_kinds(rule)) for b in bits)
 
     def _word_rule(self, rule: Rule, base: int) -> int:
-        addresses = np.arange(self.request.machine.stores[rule.store].words)
-        chosen = addresses[(addresses & rule.address_mask) == rule.address_value]
+        chosen = region(
+            self.request.machine.stores[rule.store].words, rule.address_mask, rule.address_value
+        )
         if rule.action == "redirect":
             chosen = chosen[((chosen & rule.keep_mask) ^ rule.flip_mask) != chosen]
         if not len(chosen):
@@ -272,6 +274,7 @@ def _noted(
         taken.append(_snapshot(run))
     _advance(run, FOREVER, pasts)
     firsts = np.asarray(arrays[1], np.int32).reshape(6, cells, wide)
+    firsts = np.ascontiguousarray(firsts.swapaxes(1, 2)).swapaxes(1, 2)  # asked for bit by bit from now on
     for store, base in zip(stores, compiled.layout.bases, strict=False):
         if store.destructive:
             _restores_are_writes(firsts[:, base : base + store.words])
