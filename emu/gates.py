@@ -15,6 +15,9 @@ MASK64 = (1 << 64) - 1
 DRAW_FORMAT = 0x434F5245  # changes with the plan format, so that nobody relies on the numbers
 CHANCE_ONE = 1 << 32
 MIN_DWELL_NS = 1_000
+BY_CHANCE = frozenset(
+    {"chance", "contact"}
+)  # kinds whose openings are drawn; all others open alike in every run
 
 
 @frozen(order=True)

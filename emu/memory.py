@@ -6,7 +6,7 @@ the plan with no entries. Plans are made by ``emu.compose``; both engines execut
 """
 
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import Literal
 
 import numpy as np
@@ -134,6 +134,15 @@ class MemoryPlan:
             if len(rest) == len(group):
                 continue
             plan = plan._settled(number, rest, holds=holds)
+        return plan
+
+    def with_open(self, kinds: Collection[str]) -> "MemoryPlan":
+        """Return the plan with all gates of some kinds open all the time."""
+        plan = self
+        for number in reversed(range(len(self.gates))):
+            rest = tuple(g for g in self.gates[number] if g.kind not in kinds)
+            if len(rest) < len(self.gates[number]):
+                plan = plan._settled(number, rest, holds=True)
         return plan
 
     def _settled(self, number: int, rest: tuple[Gate, ...], *, holds: bool) -> "MemoryPlan":

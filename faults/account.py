@@ -8,6 +8,7 @@ from attrs import evolve, frozen
 
 from emu.engine.contract import Engine, RunRequest, RunResult
 from emu.engine.walker import Walker
+from emu.gates import BY_CHANCE
 from emu.memory import MemoryPlan
 from emu.spec import MachineSpec
 from faults.compare import Comparison, compare
@@ -22,7 +23,6 @@ from faults.watch import Watched, watch
 ENOUGH_WRONG: Final = 20
 STEPS_AFTER: Final = 2_000
 RUNS: Final = 20
-BY_CHANCE: Final = {"chance", "contact"}  # all other gates open alike in every run: there is no rate to tell
 FOLLOWED_STEPS: Final = 40_000  # a run that the readable engine follows in a second or two
 
 
@@ -103,6 +103,7 @@ def predict(
     healthy = engine.run(evolve(request, plan=None))
     seen = engine.run(request)
     comparison = compare(machine, seen, healthy)
+    # all other gates open alike in every run: there is no rate to tell
     drawn = any(g.kind in BY_CHANCE for group in plan.under(request.conditions).gates for g in group)
     trials = _trials(request, engine, healthy, seen, runs) if drawn else None
     watched = _watched(request, healthy, watched_steps, differs=comparison.differs)

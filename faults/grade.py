@@ -29,7 +29,8 @@ EXAMPLES: Final = 8
 Verdicts = npt.NDArray[np.int8]
 # the reason told where several programs miss a fault: that of the one that came closest
 _CLOSEST: Final = (
-    Reason.MASKED, Reason.ORDER, Reason.ONE_VALUE, Reason.TEST_SITS, Reason.NEVER_READ, Reason.ABSENT,
+    Reason.CHANCE, Reason.MASKED, Reason.ORDER, Reason.ONE_VALUE, Reason.TEST_SITS, Reason.NEVER_READ,
+    Reason.ABSENT,
 )  # fmt: skip
 WHY: Final = {
     Reason.NEVER_READ: "never read: the program reads no word that the fault alters",
@@ -38,6 +39,7 @@ WHY: Final = {
     Reason.MASKED: "masked: a word was altered, and nothing that can be seen came of it",
     Reason.ORDER: "wrong order: writes and reads never came in the order that brings the fault out",
     Reason.ABSENT: "not there: under these conditions, or ever, the fault changes nothing",
+    Reason.CHANCE: "by chance: the fault comes and goes, and was away when it would have shown",
 }
 
 

@@ -32,6 +32,7 @@ class Reason(IntEnum):
     MASKED = 4  # a word was altered, and it made no difference
     ORDER = 5  # accesses never came in the order that would bring the fault out and then look
     ABSENT = 6  # under the conditions of the run the fault is not there
+    CHANCE = 7  # it comes by chance, and did not come when it would have shown
 
 
 @frozen(eq=False)
@@ -136,7 +137,7 @@ class Screen:
             return NEVER
         at = at[given(plan, store, cells, at) != cells[at]]
         if not len(at):  # other cells that hold the same: an altered word, though nobody can tell
-            at = plan.modes[0].tables[store].moved
+            at = plan.modes[0].tables[store].moved.astype(np.int64)
         return int(when[at].min(initial=NEVER))
 
     def lasting_cells(self, store: int) -> Ints:
@@ -180,8 +181,13 @@ def depends_on_order(plan: MemoryPlan) -> bool:
     return any(r.action in _IN_ORDER or r.last_mask for mode in plan.modes for r in mode.rules)
 
 
-def ran_reason(plan: MemoryPlan) -> Reason:
-    """Return why a plan that was run shows nothing."""
+def ran_reason(plan: MemoryPlan, *, shows_if_open: bool = False) -> Reason:
+    """Return why a plan that was run shows nothing.
+
+    ``shows_if_open``: whether it would show something, were all that opens by chance open all the time.
+    """
+    if shows_if_open:
+        return Reason.CHANCE
     return Reason.ORDER if depends_on_order(plan) else Reason.MASKED
 
 

@@ -18,6 +18,7 @@ from emu.engine.lasting import altered_stores, concerned, given
 from emu.engine.layout import STOP_KINDS
 from emu.engine.profile import NEVER, RunProfile, Snapshot, profile_run
 from emu.engine.seen import most_bytes
+from emu.gates import BY_CHANCE
 from emu.memory import MemoryPlan
 from faults.screen import SETTLED, Reason, Screen, concerned_cells, ran_reason
 from faults.workload import Chunk, Job
@@ -279,16 +280,28 @@ def _plan(plan: MemoryPlan, jobs: Sequence[Prepared], going: Going) -> list[tupl
     concerned: Ints | None = None
     for job in jobs:
         here = plan.under(job.job.conditions.names)
-        first, early = job.screen.plan(here)
-        if first == NEVER:
+        record = _record_of(here, job, going)
+        if record == _NO_RECORD:
             concerned = concerned_cells(plan) if concerned is None else concerned
             found.append((_NO_RECORD, job.screen.idle_reason(here, concerned)))
-            continue
-        record = _run_plan(here, job, first, going)
-        if early < first and not _settled(record):
-            record = _run_plan(here, job, early, going)
-        found.append((record, ran_reason(here) if record == job.healthy else Reason.NONE))
+        elif record == job.healthy:
+            steady = here.with_open(BY_CHANCE)
+            shows = steady is not here and _record_of(steady, job, going) not in (_NO_RECORD, record)
+            found.append((record, ran_reason(here, shows_if_open=shows)))
+        else:
+            found.append((record, Reason.NONE))
     return found
+
+
+def _record_of(plan: MemoryPlan, job: Prepared, going: Going) -> bytes:
+    """Return the record of a plan whose conditions are settled; none if it need not be run."""
+    first, early = job.screen.plan(plan)
+    if first == NEVER:
+        return _NO_RECORD
+    record = _run_plan(plan, job, first, going)
+    if early < first and not _settled(record):
+        record = _run_plan(plan, job, early, going)
+    return record
 
 
 def put_words(mem: Any, cells: Ints, words: Ints) -> None:

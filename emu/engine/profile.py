@@ -175,9 +175,7 @@ class RunProfile:
         return max(min(int(self.steps_of(k, cell, b)) for k in _edge_kinds(rule)) for b in bits)
 
     def _word_rule(self, rule: Rule, base: int) -> int:
-        chosen = region(
-            self.request.machine.stores[rule.store].words, rule.address_mask, rule.address_value
-        )
+        chosen = region(self.request.machine.stores[rule.store].words, rule.address_mask, rule.address_value)
         if rule.action == "redirect":
             chosen = chosen[((chosen & rule.keep_mask) ^ rule.flip_mask) != chosen]
         if not len(chosen):

@@ -30,7 +30,7 @@ _PROGRAM: Final = {
     "sites": {"*": _TALLY},
     "escapes": [
         {
-            "reason": "text: never-read, one-value, test-sits, masked, order or absent",
+            "reason": "text: never-read, one-value, test-sits, masked, order, absent or chance",
             "why": "text: the reason in a sentence",
             "count": "int: faults",
             "examples": ["text: the first few, in notation"],

@@ -16,7 +16,8 @@ from emu.load import parse_machine
 from emu.where import Source
 from faults.boards import load_board
 from faults.campaign import CampaignStoppedError, run_campaign
-from faults.grade import Grader, Verdict, smallest_set
+from faults.fault import Fault
+from faults.grade import WHY, Grader, Verdict, smallest_set
 from faults.kinds import all_kinds
 from faults.lower import plan_of
 from faults.notation import parse_fault
@@ -24,7 +25,7 @@ from faults.records import symptoms_of_record, without_times
 from faults.results import MAGIC, ResultsFile, packed, unpacked
 from faults.screen import Reason
 from faults.symptoms import symptoms_of
-from faults.universe import universe_of
+from faults.universe import FaultList, Listed, Universe, universe_of
 from faults.worker import prepared
 from faults.workload import Conditions, Grouping, Job, Program
 
@@ -360,6 +361,49 @@ def test_reasons_say_why_a_fault_shows_nothing() -> None:
     assert reason("rom/cell/0o27/0:stuck-1") is Reason.NEVER_READ
     assert reason("ram/cell/0o6/0:stuck-0") is Reason.NONE
     assert reason("rom/cell/0o0/4:stuck-1") is Reason.ONE_VALUE  # 'point 30' has that bit anyway
+
+
+def test_a_fault_that_did_not_come_is_missed_by_chance() -> None:
+    """Each answer is held against the readable engine, with the gate as it is and with the fault always there."""
+    machine = tern("halt")
+    board, work = load_board(machine), job(machine, MARCH)
+    expected = {
+        "ram/cell/0o6/0:stuck-0@0.000001%": Reason.CHANCE,  # drawn once in 100,000,000 accesses
+        "ram/cell/0o6/0:stuck-0@open:1us,closed:1000s": Reason.CHANCE,
+        "ram/cell/0o6/0:stuck-0@100%": Reason.NONE,
+        "ram/cell/0o6/0:stuck-0@0.000001%@when:warm": Reason.ABSENT,  # it is cold
+        "ram/cell/0o6/0:stuck-0@accesses:900000..900001": Reason.MASKED,  # no chance in that: it was too late
+        "rom/cell/0o0/4:stuck-1@0.000001%": Reason.ONE_VALUE,  # it would not show if it came
+        "rom/cell/0o27/0:stuck-1@0.000001%": Reason.NEVER_READ,
+    }
+    faults = tuple(parse_fault(text, board) for text in expected)
+    campaign = run_campaign(Universe(board, FaultList((Listed(faults),))), [work], workers=1, jit=False)
+    reasons = campaign.reasons[0, campaign.grouping.of_fault].tolist()
+    assert dict(zip(expected, map(Reason, reasons), strict=True)) == expected
+    limits = prepared(work, jit=False).profile.request
+    healthy = symptoms_of(machine, Walker().run(limits))
+    for fault, reason in zip(faults, expected.values(), strict=True):
+        always = Fault(tuple(evolve(part, gates=()) for part in fault.parts))
+        here, steady = (
+            symptoms_of(machine, Walker().run(evolve(limits, plan=plan_of(board, f))))
+            for f in (fault, always)
+        )
+        assert (here != healthy) == (reason is Reason.NONE)
+        assert reason is not Reason.CHANCE or steady != healthy
+        assert reason is not Reason.ONE_VALUE or steady == healthy
+    escapes = {e.reason: e.count for e in Grader(campaign, re.compile("B")).grade().union.escapes}
+    assert escapes.pop(Reason.CHANCE) == 2
+    assert all(WHY[reason] for reason in Reason if reason is not Reason.NONE)
+
+
+def test_gates_of_chance_can_be_taken_for_open() -> None:
+    """An opened gate leaves the plan; the others stay, and what is there is what was there with it open."""
+    board = load_board(tern())
+    fault = parse_fault("ram/cell/0o6/0:stuck-0@5%@accesses:3..9 & ram/cell/0o7/1:stuck-1@20%", board)
+    plan = plan_of(board, fault)
+    left = parse_fault("ram/cell/0o6/0:stuck-0@accesses:3..9 & ram/cell/0o7/1:stuck-1", board)
+    assert plan.with_open({"chance"}).digest == plan_of(board, left).digest
+    assert plan.with_open({"contact"}) is plan
 
 
 def test_only_some_groups_can_be_run_again() -> None:
