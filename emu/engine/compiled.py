@@ -23,6 +23,7 @@ from attrs import Factory, define, field
 
 from emu.engine import noting, planned
 from emu.engine.contract import RunRequest, RunResult
+from emu.engine.fixes import fix_tables
 from emu.engine.generate import module_text
 from emu.engine.layout import EVENT_FIELDS, Layout
 from emu.engine.pack import (
@@ -37,7 +38,7 @@ from emu.engine.pack import (
     result_of,
     shapes_array,
 )
-from emu.engine.sites import Variant, fix_tables
+from emu.engine.variants import Variant
 from emu.gates import DRAW_FORMAT, draw
 from emu.memory import MemoryPlan
 from emu.spec import MachineSpec

@@ -14,7 +14,7 @@ from emu.engine import noting, planned, wordops
 from emu.engine.kernel import Kernel
 from emu.engine.layout import Layout
 from emu.engine.seen import running_lines, writing_lines
-from emu.engine.sites import VARIANTS
+from emu.engine.variants import VARIANTS
 from emu.spec import MachineSpec, WindowSpec
 from emu.words import mask
 

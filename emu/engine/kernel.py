@@ -8,8 +8,8 @@ of steps, or until a list of outputs or events is full, and puts its state back.
 from attrs import define
 
 from emu.engine.layout import RESTART_TIMES_KEPT, STOP_KINDS
-from emu.engine.sites import COMMON, EXTRA
 from emu.engine.statements import Statements
+from emu.engine.variants import COMMON, EXTRA
 from emu.spec import MachineSpec
 from emu.words import mask
 

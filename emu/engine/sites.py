@@ -1,60 +1,16 @@
 """The places of a generated function where memory and ports are reached, for every variant of it."""
 
-from typing import Literal
-
 from attrs import define, field
 
-from emu.codes import check_bits, sec_ded_syndrome_fix
+from emu.engine.fixes import fix_offset
 from emu.engine.layout import EVENT_KINDS, Layout
+from emu.engine.lines import Lines
+from emu.engine.variants import TABLES, Variant
 from emu.spec import MachineSpec, StoreSpec, WindowSpec
 from emu.words import mask
 
-Variant = Literal["healthy", "cell", "tables", "full", "trace", "profile"]
-VARIANTS: tuple[Variant, ...] = ("healthy", "cell", "tables", "full", "trace", "profile")
-_TABLES = "ri, rows, mi, masks, wired, shapes"
-EXTRA: dict[Variant, str] = {
-    "healthy": "",
-    "cell": "undo, stamp, fcell, out_and, out_or, in_and, in_or",
-    "tables": f"fl, {_TABLES}",
-    "full": f"fl, {_TABLES}, modes, rules, gates, dwell, bus",
-    "trace": f"fl, {_TABLES}, modes, rules, gates, dwell, bus, ev",
-    "profile": "seen, firsts, buses, near",
-}
-COMMON = "st, mem, out, inp, dec, tab"
 PEND = {"lamp": 0, "halt": 1, "restart": 2}
-
-
 Key = tuple[object, ...]
-
-
-@define
-class Lines:
-    """Text being written, line by line, with its indentation."""
-
-    lines: list[str] = field(factory=list)
-    depth: int = 0
-    names: int = 0
-
-    def line(self, text: str) -> None:
-        """Write a line."""
-        self.lines.append("    " * self.depth + text)
-
-    def name(self) -> str:
-        """Return a fresh name."""
-        self.names += 1
-        return f"t{self.names}"
-
-    def indent(self, by: int = 1) -> None:
-        """Go in (or out)."""
-        self.depth += by
-
-    def block(self, head: str, body: list[str]) -> None:
-        """Write a head and its indented body."""
-        self.line(head)
-        self.indent()
-        for text in body:
-            self.line(text)
-        self.indent(-1)
 
 
 @define
@@ -271,7 +227,7 @@ class Sites(Lines):
         if self.planned:
             self.line(f"if fl[{cell}]:")
             self.line(
-                f"    {stored} = read_planned(st, mem, {_TABLES}, modes, rules, {cells}, {number}, {cell})"
+                f"    {stored} = read_planned(st, mem, {TABLES}, modes, rules, {cells}, {number}, {cell})"
             )
             self.line("else:")
             self.line(f"    {stored} = mem[{cell}]")
@@ -287,7 +243,7 @@ class Sites(Lines):
                 self.line(f"    set_noted(st, mem, undo, stamp, {cell}, ({stored} & in_and) | in_or)")
         elif self.variant == "tables":
             self.line(f"if fl[{cell}]:")
-            self.line(f"    {stored} = read_tables(st, mem, {_TABLES}, {number}, {cell})")
+            self.line(f"    {stored} = read_tables(st, mem, {TABLES}, {number}, {cell})")
         elif self.variant == "profile":
             self._profiled(cell, store, number, stored)
 
@@ -427,20 +383,3 @@ def covered(windows: tuple[WindowSpec, ...]) -> int:
         if window.first <= end <= window.last:
             end = window.last + 1
     return end
-
-
-def fix_offset(machine: MachineSpec, store: StoreSpec) -> int:
-    """Return where the correction table of a store's code begins in ``tab``."""
-    return fix_tables(machine)[0][store.data_bits]
-
-
-def fix_tables(machine: MachineSpec) -> tuple[dict[int, int], list[int]]:
-    """Return offsets by data bits, and all correction tables behind each other."""
-    offsets: dict[int, int] = {}
-    table: list[int] = []
-    for store in machine.stores:
-        if store.protection == "sec-ded" and store.data_bits not in offsets:
-            offsets[store.data_bits] = len(table)
-            table += sec_ded_syndrome_fix(store.data_bits)
-            assert len(table) - offsets[store.data_bits] == 1 << check_bits("sec-ded", store.data_bits)
-    return offsets, table
