@@ -12,6 +12,7 @@ from emu.words import WordFormat
 from faults.case.forms import parse_addresses, parse_lamps
 from faults.case.load import Case
 from faults.case.model import Addresses, Alarm, Dump, Entry, Failed, Passed, Printed, Stop
+from faults.hypotheses import IntArray
 from faults.predictions.evidence import Observed
 
 MOST_WRONG: Final = 40
@@ -23,11 +24,13 @@ _MOST_NUMBERS: Final = 60
 
 @frozen
 class Clues:
-    """``addresses``: store number -> addresses that something points at. ``comes_and_goes``: some of what
-    was seen was there only at times.
+    """``addresses``: store number -> addresses that something points at. ``damage``: store number ->
+    addresses read wrong (int64[n]) where they are too many to be the work of single cells.
+    ``comes_and_goes``: some of what was seen was there only at times.
     """  # noqa: D205
 
     addresses: Mapping[int, frozenset[int]] = field(factory=dict)
+    damage: Mapping[int, IntArray] = field(factory=dict)
     comes_and_goes: bool = False
 
 
@@ -37,11 +40,14 @@ def clues_of(case: Case, machine: MachineSpec, dumps: Iterable[Observed]) -> Clu
     for entry in case.entries:
         numbers |= set(_numbers(entry, machine))
     found = {index: _in_store(machine, index, numbers) for index in range(len(machine.stores))}
+    damage: dict[int, IntArray] = {}
     for dump in dumps:
         wrong = np.flatnonzero(dump.wrong)
         if len(wrong) <= MOST_WRONG:
             found[dump.store] |= set(wrong.tolist())
-    return Clues({s: frozenset(a) for s, a in found.items() if a}, _comes_and_goes(case))
+        else:
+            damage[dump.store] = wrong
+    return Clues({s: frozenset(a) for s, a in found.items() if a}, damage, _comes_and_goes(case))
 
 
 def _numbers(entry: Entry, machine: MachineSpec) -> Iterable[int]:

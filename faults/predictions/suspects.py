@@ -28,6 +28,8 @@ SAMPLE: Final = 60
 
 INTERMITTENT_SHARE: Final = 0.5
 _MOST_NAMED: Final = 4000
+_MUCH: Final = 0.3
+"""A row or column inside a chip is named by a dump if this share of the wrong words lies in it."""
 
 
 @frozen(eq=False)
@@ -148,7 +150,8 @@ class SuspectMaker:
         """Yield the members of a fine family that the evidence points at."""
         family, several = block.family, len(block.variants)
         addresses = clues.addresses.get(family.store, frozenset())
-        if not addresses:
+        damage = clues.damage.get(family.store)
+        if not addresses and damage is None:
             return
         sample = self.board.member(family, (0,) * len(family.dimensions))
         if isinstance(sample.role, CellBit):
@@ -159,9 +162,11 @@ class SuspectMaker:
                     yield from range(first, first + width * several)
             return
         masks, values = self._decoded(number, block)
-        for address in addresses:
-            for member in np.flatnonzero((address & masks) == values).tolist():
-                yield from range(member * several, (member + 1) * several)
+        members = [m for a in addresses for m in np.flatnonzero((a & masks) == values).tolist()]
+        if damage is not None:
+            members += _holding_much(masks, values, damage)
+        for member in members:
+            yield from range(member * several, (member + 1) * several)
 
     def _decoded(self, number: int, block: CellBlock) -> tuple[IntArray, IntArray]:
         """Return which addresses each member of a fine family serves: ``address & mask == value``."""
@@ -178,6 +183,16 @@ class SuspectMaker:
             table = np.array(regions, np.int64).reshape(-1, 2)
             self._regions[number] = table[:, 0].copy(), table[:, 1].copy()
         return self._regions[number]
+
+
+def _holding_much(masks: IntArray, values: IntArray, damage: IntArray) -> list[int]:
+    """Return the members of a fine family in which a good part of the damage lies."""
+    found: list[int] = []
+    for mask in np.unique(masks[values >= 0]).tolist():
+        places, counts = np.unique(damage & mask, return_counts=True)
+        much = places[counts >= _MUCH * len(damage)]
+        found += np.flatnonzero((masks == mask) & np.isin(values, much)).tolist()
+    return found
 
 
 def _label(board: Board, part: FaultPart, site: Site) -> str:
