@@ -53,6 +53,7 @@ PROGRAMS = {
 }
 RIGHT_READING = 0.98
 DUMPED = {"fulmar": 0.4, "dunlin": 0.4, "sandpiper": 0.1}
+COPIED = 0.6  # how often the line that a test prints of a failure is copied
 GARBLED_LINE = 8
 FEWEST = 3
 SORTS = (("prior", 600), ("kind", 400), ("calibration", 1000), ("misread", 300), ("pair", 70))
@@ -193,9 +194,13 @@ class Trials:
             every = f'every = "about {period / 1e6:.3f} ms"\n' if period and period > 1e3 else ""
             return f'{head}kind = "restarts"\n{every}{alarm}', True
         line = self.line(name, seen)
-        if line:
+        if line and (wrong or self.random.random() < COPIED):
             text = self.slip(line) if wrong else line
             return f'{head}kind = "failed"\ntext = "{text}"\n{alarm}', True
+        if line or self.lamps(seen, False) == self.lamps(runs.healthy, False):
+            # somebody notes no more than that it failed; who reads that wrongly takes it for a pass
+            kind = "passed" if wrong else "failed"
+            return f'{head}kind = "{kind}"\n{alarm}', not wrong
         return f'{head}kind = "stop"\nlamps = "{self.lamps(seen, wrong)}"\n{alarm}', True
 
     def alarm(self, name: str, seen) -> str:
