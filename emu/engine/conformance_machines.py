@@ -1,30 +1,13 @@
-"""Draws whole machines, programs and memory plans for the conformance kit, all of them small and mean."""
+"""Draws whole machines and programs for the conformance kit, all of them small and mean."""
 
 from random import Random
 from typing import Final
 
-import numpy as np
 from attrs import evolve, frozen
 
 from emu.codes import PROTECTIONS, Protection, encode, stored_bits
-from emu.compose import (
-    Alteration,
-    Altered,
-    BusAddresses,
-    Lowered,
-    Masks,
-    PlanTooWideError,
-    Selection,
-    StoreAddresses,
-    Way,
-    Wired,
-    compose,
-)
 from emu.engine.conformance_trees import TreeDrawer
-from emu.gates import CHANCE_ONE, Gate
 from emu.image import MemoryImage, ProgramImage
-from emu.memory import MemoryPlan, StoreShape, shapes_of
-from emu.rules import Action, Edge, Effect, Rule, Side
 from emu.spec import (
     AlarmSpec,
     FieldSpec,
@@ -44,14 +27,6 @@ from emu.spec import (
 from emu.words import ARITHMETICS, WordFormat
 
 _ALARMS: Final = ("bell", "check", "mended", "hang")
-_WORD_ACTIONS: Final[tuple[Action, ...]] = (
-    "set", "clear", "flip", "tie-or", "tie-and", "swap", "hold", "late",
-)  # fmt: skip
-_CELL_ACTIONS: Final[tuple[Action, ...]] = ("keep", "couple", "force", "read-disturb")
-_WAYS: Final[tuple[Way, ...]] = ("read", "write", "both")
-_EDGES: Final[tuple[Edge, ...]] = ("rise", "fall", "any")
-_EFFECTS: Final[tuple[Effect, ...]] = ("clear", "set", "flip")
-_SIDES: Final[tuple[Side, ...]] = ("sense", "bus")
 
 
 # --- machines
@@ -215,22 +190,32 @@ def _fields(rng: Random, free: int) -> tuple[OperandBits, ...]:
 
 
 def draw_program(rng: Random, machine: MachineSpec) -> ProgramImage:
-    """Return words for every store: mostly instructions, some any word, some with wrong check bits."""
-    segments = {}
-    for store in machine.stores:
-        words = []
-        for _ in range(store.words):
-            word = rng.getrandbits(store.data_bits)
-            if rng.random() < 0.9:
-                spec = rng.choice(machine.instructions)
-                word = word & ~spec.mask | spec.match
-            stored = encode(store.protection, store.data_bits, word)
-            if rng.random() < 0.04:
-                stored ^= 1 << rng.randrange(store.bits)
-            words.append(stored)
-        segments[store.name] = MemoryImage.of_words(store.bits, words)
+    """Return words for the stores: mostly instructions, some any word, some with wrong check bits.
+
+    Half of the programs leave words out, which then hold what power-up makes of them. Some images give data
+    bits only.
+    """
+    given = rng.choice([1.0, 1.0, 0.8, 0.5])
+    segments = {store.name: _segment(rng, machine, store, given) for store in machine.stores}
     counter = machine.register(machine.counter).bits
     return ProgramImage(segments, None if rng.random() < 0.5 else rng.getrandbits(counter))
+
+
+def _segment(rng: Random, machine: MachineSpec, store: StoreSpec, given: float) -> MemoryImage:
+    bare = rng.random() < 0.15
+    words: dict[int, int] = {}
+    for address in range(store.words):
+        word = rng.getrandbits(store.data_bits)
+        if rng.random() < 0.9:
+            spec = rng.choice(machine.instructions)
+            word = word & ~spec.mask | spec.match
+        if not bare:
+            word = encode(store.protection, store.data_bits, word)
+            if rng.random() < 0.04:
+                word ^= 1 << rng.randrange(store.bits)
+        if rng.random() < given:
+            words[address] = word
+    return MemoryImage.certain(store.data_bits if bare else store.bits, words)
 
 
 def draw_inputs(rng: Random, machine: MachineSpec) -> dict[int, tuple[int, ...]]:
@@ -241,104 +226,3 @@ def draw_inputs(rng: Random, machine: MachineSpec) -> dict[int, tuple[int, ...]]
         for p in ports
         if rng.random() < 0.8
     }
-
-
-# --- plans
-
-
-def draw_plan(rng: Random, machine: MachineSpec) -> MemoryPlan:
-    """Return the plan of one to four drawn alterations, some of which come and go."""
-    shapes = shapes_of(machine.stores)
-    while True:
-        parts = [
-            Lowered(
-                tuple(_alteration(rng, machine, shapes) for _ in range(rng.choice([1, 1, 2]))), _gates(rng)
-            )
-            for _ in range(rng.randint(1, 4))
-        ]
-        try:
-            return compose(shapes, parts)
-        except PlanTooWideError:
-            continue
-
-
-def _gates(rng: Random) -> tuple[Gate, ...]:
-    if rng.random() < 0.7:
-        return ()
-    kinds = (
-        Gate("chance", rng.randrange(CHANCE_ONE)), Gate("contact", rng.randint(1, 200), rng.randint(1, 200)),
-        Gate("window", rng.randrange(20), rng.randrange(20, 300)), Gate("condition", name="warm"),
-        Gate("after", 3, rng.randrange(4)),
-    )  # fmt: skip
-    return tuple(rng.sample(kinds, rng.choice([1, 1, 2])))
-
-
-def _alteration(  # noqa: PLR0911 - one return a kind of alteration
-    rng: Random, machine: MachineSpec, shapes: tuple[StoreShape, ...]
-) -> Alteration:
-    place, store = f"{rng.randrange(100):02d} x", rng.randrange(len(shapes))
-    shape = shapes[store]
-    kind = rng.randrange(12)
-    if kind == 0:
-        space = 1 << machine.address_bits
-        return BusAddresses(place, _mangled(rng, space) % space)
-    if kind == 1:
-        return StoreAddresses(place, store, np.minimum(_mangled(rng, shape.words), shape.words - 1))
-    if kind == 2:
-        other = np.minimum(_mangled(rng, shape.words), shape.words - 1)
-        way = rng.choice(_WAYS)
-        return Selection(
-            place, store, lambda rows: np.hstack([rows, np.where(rows < 0, -1, other[rows])]), way
-        )
-    if kind == 3:
-        hole = rng.randrange(shape.words)
-        return Selection(place, store, lambda rows: np.where(rows == hole, -1, rows))
-    if kind <= 5:
-        cells = np.array(sorted(rng.sample(range(shape.words), rng.randint(1, 3))))
-        bits = 1 << rng.randrange(shape.bits)
-        ones, zeros = (bits, 0) if rng.random() < 0.5 else (0, bits)
-        way = rng.choice(_WAYS)
-        return Masks(place, store, way, ones, zeros, cells if rng.random() < 0.6 else None)
-    if kind == 6:
-        return Wired(place, store, rng.choice(["or", "and"]))
-    return Altered(place, _rule(rng, store, shape))
-
-
-def _mangled(rng: Random, count: int) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
-    """Return 0 .. count-1 with one address bit stuck, open or swapped."""
-    own = np.arange(count)
-    bit = 1 << rng.randrange(max(1, (count - 1).bit_length()))
-    return (own & ~bit, np.minimum(own | bit, count - 1), np.minimum(own ^ bit, count - 1))[rng.randrange(3)]
-
-
-def _rule(rng: Random, store: int, shape: StoreShape) -> Rule:
-    bits = 1 << rng.randrange(shape.bits) | 1 << rng.randrange(shape.bits)
-    if rng.random() < 0.35:
-        return _cell_rule(rng, store, shape, bits)
-    if rng.random() < 0.15 and not shape.destructive and shape.words & (shape.words - 1) == 0:
-        flip = 1 << rng.randrange(shape.words.bit_length() - 1)
-        return Rule("sense", store, "redirect", bits, keep_mask=shape.words - 1, flip_mask=flip)
-    mask = rng.choice([0, 1, 2, 5])
-    word = rng.choice([0, 0, 1 << rng.randrange(shape.bits)])
-    last = rng.choice([0, 0, 1])
-    return Rule(
-        rng.choice(_SIDES), store, rng.choice(_WORD_ACTIONS), bits, on=rng.choice(_WAYS),
-        address_mask=mask, address_value=rng.getrandbits(3) & mask, word_mask=word,
-        word_value=rng.choice([0, word]), last_mask=last, last_value=rng.choice([0, last]),
-    )  # fmt: skip
-
-
-def _cell_rule(rng: Random, store: int, shape: StoreShape, bits: int) -> Rule:
-    cell, other = rng.randrange(shape.words), rng.randrange(shape.words)
-    edge, effect, action = rng.choice(_EDGES), rng.choice(_EFFECTS), rng.choice(_CELL_ACTIONS)
-    if action == "keep":
-        return Rule("cell", store, action, bits, cell=rng.choice([cell, -1]), edge=edge)
-    if action == "read-disturb":
-        return Rule(
-            "cell", store, action, bits, cell=cell, cell_bits=bits, edge=edge, effect=effect,
-            shows=rng.random() < 0.5,
-        )  # fmt: skip
-    trigger = 1 << rng.randrange(shape.bits)
-    return Rule(
-        "cell", store, action, bits, cell=cell, cell_bits=trigger, other=other, edge=edge, effect=effect
-    )

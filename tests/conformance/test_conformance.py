@@ -7,7 +7,7 @@ from attrs import evolve
 
 from emu.behaviour.functions import FUNCTIONS
 from emu.engine.compiled import CompiledEngine, have_numba
-from emu.engine.conformance import assert_same, check_engine, draw_request
+from emu.engine.conformance import assert_same, check_engine, draw_request, numbered_request
 from emu.engine.conformance_machines import draw_machine
 from emu.engine.conformance_trees import functions_used
 from emu.engine.contract import RunRequest, RunResult
@@ -25,20 +25,20 @@ def cache(tmp_path, monkeypatch):
 
 
 def test_generated_functions_as_plain_python() -> None:
-    check_engine(CompiledEngine(jit=False), examples=20)
+    check_engine(CompiledEngine(jit=False), examples=15)
 
 
-@pytest.mark.parametrize("seed", range(300, 312))
+@pytest.mark.parametrize("seed", range(300, 307))
 def test_generated_functions_with_several_runs_of_a_machine(seed: int) -> None:
     rng, engine = Random(seed), CompiledEngine(jit=False)
     machine = draw_machine(rng)
-    for _ in range(8):
+    for _ in range(5):
         assert_same(engine, draw_request(rng, machine))
 
 
 @pytest.mark.slow
 def test_generated_functions_as_plain_python_longer() -> None:
-    check_engine(CompiledEngine(jit=False), examples=250)
+    check_engine(CompiledEngine(jit=False))
 
 
 @pytest.mark.parametrize("name", ["fulmar", "dunlin", "sandpiper"])
@@ -60,7 +60,7 @@ def _small(machine: MachineSpec) -> MachineSpec:
 def test_compiled_code_on_the_smallest_machine(cache) -> None:
     machine, rng = _smallest(), Random(1)
     engine = CompiledEngine(jit=True)
-    for _ in range(60):
+    for _ in range(40):
         request = draw_request(rng, machine)
         assert_same(engine, evolve(request, plan=None, trace=False))
     assert list(cache.rglob("corewright_*.py"))
@@ -104,16 +104,13 @@ def test_the_kit_finds_an_engine_that_is_wrong(field: str, change) -> None:
 
 def test_the_kit_draws_every_function_every_plan_action_and_every_stop() -> None:
     functions, actions, gates, stops = set(), set(), set(), set()
-    for seed in range(60):
-        rng = Random(seed)
-        machine = draw_machine(rng)
-        functions |= functions_used(tuple(i.does for i in machine.instructions))
-        for _ in range(3):
-            request = draw_request(rng, machine)
-            if request.plan is not None:
-                actions |= {r.action for m in request.plan.modes for r in m.rules}
-                gates |= {g.kind for group in request.plan.gates for g in group}
-            stops.add(Walker().run(request).stop.kind)
+    for number in range(60):
+        request = numbered_request(number)
+        functions |= functions_used(tuple(i.does for i in request.machine.instructions))
+        if request.plan is not None:
+            actions |= {r.action for m in request.plan.modes for r in m.rules}
+            gates |= {g.kind for group in request.plan.gates for g in group}
+        stops.add(Walker().run(request).stop.kind)
     assert functions == set(FUNCTIONS) - {"bits"}
     assert len(actions) == 13
     assert gates == {"chance", "contact", "window", "after", "condition"}

@@ -9,7 +9,8 @@ from attrs import evolve
 from emu.engine.batch import run_cell_faults
 from emu.engine.compiled import CompiledEngine, have_numba
 from emu.engine.conformance import draw_request
-from emu.engine.conformance_machines import draw_machine, draw_plan
+from emu.engine.conformance_machines import draw_machine
+from emu.engine.conformance_plans import draw_plan
 from emu.engine.contract import RunRequest, RunResult
 from emu.engine.layout import STOP_KINDS
 from emu.engine.profile import NEVER, RunProfile, profile_run

@@ -17,7 +17,8 @@ from emu.compose import (
     StoreAddresses,
     compose,
 )
-from emu.engine.conformance_machines import draw_machine, draw_plan
+from emu.engine.conformance_machines import draw_machine
+from emu.engine.conformance_plans import draw_plan
 from emu.gates import CHANCE_ONE, Gate, GateClock, draw, dwell_table, is_open
 from emu.memory import MemoryPlan, PlannedMemory, StoreShape, identity_plan, shapes_of
 from emu.rules import Rule
