@@ -23,6 +23,8 @@ from faults.ranking import Ranking
 _WORTH_PAIRS = 300
 _WORTH_DUMP_PAIRS = 120
 _BEST_GROUPS = 30
+_ROUNDS = ((1, _WORTH_PAIRS), (6, 2 * _WORTH_PAIRS))
+"""Rounds of pairs: how many faults stand for a group, and how many pairs are tried at most."""
 
 
 @frozen(eq=False)
@@ -85,9 +87,20 @@ def _paired(
     """Return the ranking with pairs of faults, if there are pairs worth trying."""
     whole = columns.predict(subjects, weights_of(single.hypotheses), sift=False)
     tried = rank(single.hypotheses, whole.columns, nothing=scene.priors.nothing, note=single.note)
-    plan = _planned(tried, columns, subjects)
-    if not len(plan.pairs):
-        return single, subjects
+    ranking, everybody = single, subjects
+    for varied, most in _ROUNDS:
+        plan = _planned(tried, columns, subjects, varied, most)
+        if len(plan.pairs):
+            ranking, everybody = _with(plan, tried, columns, subjects, scene)
+        if ranking.outcome not in ("nothing", "misread"):
+            break
+    return ranking, everybody
+
+
+def _with(
+    plan: PairPlan, tried: Ranking, columns: Columns, subjects: tuple[Subject, ...], scene: Scene
+) -> tuple[Ranking, tuple[Subject, ...]]:
+    """Return the ranking with the planned pairs."""
     found = hypotheses_of(tried, plan, scene.priors.second)
     made = tuple(Subject(parse_fault(h.fault, scene.board)) for h in found)
     hypotheses, everybody = (*tried.hypotheses, *found), (*subjects, *made)
@@ -97,12 +110,14 @@ def _paired(
     return ranking, everybody
 
 
-def _planned(ranking: Ranking, columns: Columns, subjects: tuple[Subject, ...]) -> PairPlan:
+def _planned(
+    ranking: Ranking, columns: Columns, subjects: tuple[Subject, ...], varied: int, most: int
+) -> PairPlan:
     """Return the pairs to try: those proposed, all among the best, those that explain a dump together.
 
     Of a dump, most faults explain a part: where two strike different words, what both leave wrong adds up.
     """
-    plan = propose(ranking, per_observation=20, most=_WORTH_PAIRS)
+    plan = propose(ranking, per_observation=20, most=most, varied=varied)
     extra = [columns.dump_pairs(number, subjects, _WORTH_DUMP_PAIRS) for number in columns.dumps]
     found = np.concatenate([plan.pairs, among_the_best(ranking, _BEST_GROUPS), *extra])
     kept = [(i, j) for i, j in found.tolist() if not subjects[i].chancy and not subjects[j].chancy]

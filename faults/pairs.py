@@ -1,10 +1,12 @@
 """Two faults at once: a bounded search for pairs, when no single fault explains everything.
 
 The bound: pairs are built only from the likeliest groups that agree with an observation, one member standing
-for its group, and only where each partner agrees with something that the other contradicts and no observation
-is contradicted by both. Faults that hide each other completely are therefore not found; the note says so.
+for its group (or a few of different sorts), and only where each partner agrees with something that the other
+contradicts and no observation is contradicted by both. Faults that hide each other completely are therefore
+not found; the note says so.
 """
 
+from collections import Counter
 from collections.abc import Callable, Sequence
 from typing import Final
 
@@ -38,9 +40,15 @@ class PairPlan:
     note: str
 
 
-def propose(ranking: Ranking, *, per_observation: int = PER_OBSERVATION, most: int = MOST_PAIRS) -> PairPlan:
-    """Return the pairs to try, at most ``most``, from ``per_observation`` groups for each observation."""
-    pool = _pool(ranking, per_observation)
+def propose(
+    ranking: Ranking, *, per_observation: int = PER_OBSERVATION, most: int = MOST_PAIRS, varied: int = 1
+) -> PairPlan:
+    """Return the pairs to try, at most ``most``, from ``per_observation`` groups for each observation.
+
+    ``varied``: how many members stand for a group, each of another sort of site or kind: alone they foretell
+    the same, but beside a second fault they need not.
+    """
+    pool = _varied(ranking, _pool(ranking, per_observation), varied)
     one, other = np.triu_indices(len(pool), 1)
     verdicts = ranking.verdicts[pool]
     agrees, contradicts = verdicts > 0, verdicts < 0
@@ -52,9 +60,10 @@ def propose(ranking: Ranking, *, per_observation: int = PER_OBSERVATION, most: i
     scores = _promise(ranking, pool, one[kept], other[kept])
     best = kept[np.argsort(-scores, kind="stable")[:most]]
     pairs = np.stack([pool[one[best]], pool[other[best]]], axis=1).astype(np.int64)
+    groups = len(set(ranking.group_of[pool].tolist()))
     note = (
-        f"{len(pairs)} pairs tried of {len(kept)} possible among the {len(pool)} likeliest groups "
-        f"(at most {per_observation} for each observation, one fault standing for its group); "
+        f"{len(pairs)} pairs tried of {len(kept)} possible among the {groups} likeliest groups "
+        f"(at most {per_observation} for each observation, {_standing(varied)} standing for its group); "
         "two faults that hide each other would not be found"
     )
     return PairPlan(pairs, len(kept), note)
@@ -72,6 +81,33 @@ def _pool(ranking: Ranking, per_observation: int) -> IntArray:
         ordered = agreeing[np.argsort(-scores[agreeing], kind="stable")[:per_observation]]
         chosen.update(int(stands[i]) for i in ordered)
     return np.array(sorted(chosen), np.int64)
+
+
+def _standing(varied: int) -> str:
+    return "one fault" if varied == 1 else f"up to {varied} faults of different sorts"
+
+
+def _varied(ranking: Ranking, stands: IntArray, most: int) -> IntArray:
+    """Return up to ``most`` members of each group that one stands for, no two of the same sort."""
+    if most == 1:
+        return stands
+    groups, taken = set(ranking.group_of[stands].tolist()), Counter[int]()
+    seen: set[tuple[int, str, str]] = set()
+    found = []
+    for number in [*stands.tolist(), *np.argsort(-weights_of(ranking.hypotheses), kind="stable").tolist()]:
+        group, one = int(ranking.group_of[number]), ranking.hypotheses[number]
+        sort = (group, *_sort(one.fault))
+        if group in groups and taken[group] < most and one.kind == "single" and sort not in seen:
+            taken[group] += 1
+            seen.add(sort)
+            found.append(number)
+    return np.array(sorted(found), np.int64)
+
+
+def _sort(fault: str) -> tuple[str, str]:
+    """Return the sort of place and the kind of a single fault in notation: ``rope/wire``, ``open``."""
+    place, _, kind = fault.partition(":")
+    return "/".join(place.split("/")[:2]), kind.partition("(")[0]
 
 
 def _best_case(ranking: Ranking, chosen: IntArray) -> FloatArray:
@@ -111,11 +147,14 @@ def among_the_best(ranking: Ranking, groups: int) -> IntArray:
 
 
 def hypotheses_of(ranking: Ranking, plan: PairPlan, second: float = SECOND_FAULT) -> list[Hypothesis]:
-    """Return the planned pairs as hypotheses; each partner stands for its group and brings all its weight."""
+    """Return the planned pairs as hypotheses; those who stand for a group share all its weight."""
     single = [h.weight for h in ranking.hypotheses if h.kind == "single"]
-    shared = np.bincount(ranking.group_of, weights_of(ranking.hypotheses))[ranking.group_of]
+    whole = np.bincount(ranking.group_of, weights_of(ranking.hypotheses))
+    standing = Counter(int(ranking.group_of[i]) for i in set(plan.pairs.ravel().tolist()))
     stands = {
-        i: reweighted(ranking.hypotheses[i], float(shared[i])) for i in set(plan.pairs.ravel().tolist())
+        i: reweighted(ranking.hypotheses[i], float(whole[group]) / standing[group])
+        for i in set(plan.pairs.ravel().tolist())
+        for group in [int(ranking.group_of[i])]
     }
     return [pair(stands[i], stands[j], total=sum(single), second=second) for i, j in plan.pairs.tolist()]
 

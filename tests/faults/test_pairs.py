@@ -148,3 +148,25 @@ def test_both_partners_must_let_a_test_pass():
     """a & d would fail the test that passed; b & c would not, though b and c alone are a little less likely."""
     ranking = table_of(x=[1.0, 0.9, 0.0, 0.0], y=[0.0, 0.0, 0.9, 1.0], passes=[1.0, 1.0, 1.0, 0.0])
     assert propose(ranking).pairs.tolist() == [[0, 2], [1, 2], [0, 3], [1, 3]]
+
+
+def test_members_of_a_group_that_differ_beside_a_second_fault_are_tried_on_request():
+    """`a/wire` and `b/wire` foretell the same alone; only the second goes together with `c/line`."""
+    rows = {
+        "a/wire/1:open": (1, 0),
+        "b/wire/1:open": (1, 0),
+        "b/wire/2:open": (1, 0),
+        "c/line/1:open": (0, 1),
+    }
+    every = [Hypothesis(name) for name in rows]
+    columns = [
+        Column(f"test {k}", np.array([float(row[k]) for row in rows.values()]), 0.5, 0.5) for k in (0, 1)
+    ]
+    ranking = rank(every, columns)
+    assert propose(ranking).pairs.tolist() == [[0, 3]]
+    assert propose(ranking, varied=2).pairs.tolist() == [[0, 3], [1, 3]]
+    assert propose(ranking, varied=5).pairs.tolist() == [
+        [0, 3],
+        [1, 3],
+    ]  # b/wire/2 is of a sort that is there
+    assert "2 faults of different sorts" in propose(ranking, varied=2).note
