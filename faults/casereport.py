@@ -101,9 +101,10 @@ def top_fault(ranking: Ranking) -> str:
 
 def _question(diagnosis: Diagnosis) -> str:
     count = len(diagnosis.ranking.columns)
+    what = "one observation" if count == 1 else f"{count:,} observations"
     return (
-        f"Which fault of {diagnosis.scene.machine.name} explains the {count} observations of this case, "
-        "those that passed among them?"
+        f"Which fault of {diagnosis.scene.machine.name} explains the {what} of this case, "
+        "what passed included?"
     )
 
 
@@ -160,8 +161,15 @@ def _confidence(ranking: Ranking) -> Confidence | None:
             to_permille(min(1.0, ranking.nothing)), "that the cause lies outside the model", "prior-driven"
         )
     best = ranking.group(1)
-    words = "that it is this fault" if len(best.members) == 1 else "that it is one of this group"
-    return Confidence(to_permille(min(1.0, best.posterior)), words, _basis(best))
+    return Confidence(to_permille(min(1.0, best.posterior)), _confident_of(best), _basis(best))
+
+
+def _confident_of(best: Ranked) -> str:
+    if best.kind == "healthy":
+        return "that nothing is wrong"
+    if len(best.members) > 1:
+        return "that it is one of this group"
+    return "that it is these two faults" if best.kind == "pair" else "that it is this fault"
 
 
 def _basis(best: Ranked) -> ConfidenceBasis:

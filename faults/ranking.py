@@ -136,8 +136,18 @@ class Ranking:
         word = _WORDS[int(self.verdicts[hypothesis, number])]
         reason = (column.why(hypothesis) if column.why else "") or _BLANK[word]
         if column.epoch != self.epoch:
-            reason = f"seen before a later mend; {reason}"
+            return self._of_the_past(hypothesis, number, word, reason)
         return Verdict(number, word, reason, float(column.was_misread()[hypothesis]))
+
+    def _of_the_past(self, hypothesis: int, number: int, word: VerdictWord, reason: str) -> Verdict:
+        """Return what is said of an observation from before a mend: it spoke of what was there then.
+
+        A fault that would have shown it may have been there all along; nothing contradicts one that would
+        not, for something else was mended meanwhile. Nor is it said that it was misread.
+        """
+        if word == "agrees" and self.hypotheses[hypothesis].kind != "healthy":
+            return Verdict(number, word, f"seen before a later mend; {reason}", 0.0)
+        return Verdict(number, "silent", "seen before a later mend: it speaks of what was there then", 0.0)
 
     def misread(self, column: int) -> float:
         """Return the chance that an observation was misread, over all hypotheses.

@@ -6,7 +6,7 @@ from typing import Final
 
 import numpy as np
 import numpy.typing as npt
-from attrs import define, frozen
+from attrs import define, evolve, field, frozen
 
 from emu.memory import MemoryPlan
 from emu.words import WordFormat
@@ -20,6 +20,14 @@ from faults.hypotheses import FloatArray, IntArray
 from faults.likelihood import DEFAULT_CERTAINTY, Column, broad_chance, slip_chance
 from faults.predictions.bench import Said, measured, mend_works, swapped
 from faults.predictions.book import Book
+from faults.predictions.captures import (
+    SILENT,
+    Captured,
+    capture_misfit,
+    captured_words,
+    read_capture,
+    set_aside,
+)
 from faults.predictions.dumps import (
     DumpChances,
     Misfit,
@@ -31,6 +39,7 @@ from faults.predictions.dumps import (
     fills,
     garbled,
     partly,
+    unknown_log,
 )
 from faults.predictions.evidence import Observed
 from faults.predictions.plans import BEYOND
@@ -69,6 +78,7 @@ class Columns:
     scene: Scene
     dumps: dict[int, Observed]
     workshop: Workshop
+    _captures: dict[int, Captured] = field(factory=dict, init=False)
 
     def predict(self, subjects: Sequence[Subject], weights: FloatArray, *, sift: bool = True) -> Predicted:
         """Return the columns over the subjects, whose prior weights are float64[n].
@@ -93,7 +103,7 @@ class Columns:
                     said = swapped(entry, self.scene.board)
                     columns[number] = self._said(number, said, 1 / 3, subjects, weights)
                 case Capture():
-                    unused.append((number, "captured transactions are not compared with faults yet"))
+                    self._capture(number, entry, subjects, digests, weights, columns, unused)
                 case Mended():
                     pass
                 case _:
@@ -163,7 +173,8 @@ class Columns:
             return
         book = self._book(dump)
         misfit = dump_misfit(dump, book, [s.fault for s in subjects], digests)
-        chances = exact_or_garbled(misfit, weights, _unknown(misfit, dump))
+        differs = (dump.words ^ dump.expected) & dump.known & dump.sure
+        chances = exact_or_garbled(misfit, weights, unknown_log(misfit, differs))
         if any(s.chancy for s in subjects):
             plans = [self.plan(s.fault) if s.chancy else None for s in subjects]
             chances = _with_chancy(chances, misfit, dump, subjects, plans)
@@ -175,6 +186,31 @@ class Columns:
             return _misfit_words(misfit, i, form)
 
         columns[number] = self._column(number, chances.chance, chances.broad, chances.misread, why)
+
+    def _capture(
+        self, number: int, entry: Capture, subjects: Sequence[Subject], digests: list[str],
+        weights: FloatArray, columns: dict[int, Column], unused: list[tuple[int, str]],
+    ) -> None:  # fmt: skip
+        if number not in self._captures:
+            self._captures[number] = read_capture(self.scene, number, entry)
+        captured = self._captures[number]
+        reason = set_aside(captured, entry)
+        if reason:
+            unused.append((number, reason))
+            return
+        faults = [s.fault for s in subjects]
+        misfit, where = capture_misfit(captured, faults, digests, self.plan, self._book)
+        silent = (misfit.wrong == SILENT) | np.array([s.chancy for s in subjects], np.bool_)
+        compared = evolve(misfit, wrong=np.where(silent, misfit.of, misfit.wrong))
+        chances = exact_or_garbled(compared, weights * ~silent, unknown_log(misfit, captured.differs))
+        chance = np.where(silent, np.nan, chances.chance)
+
+        def why(i: int) -> str:
+            if silent[i]:
+                return "of single transactions it cannot be told what it does"
+            return f"{captured_words(self.scene.machine, misfit, where, i)} ({captured.remark})"
+
+        columns[number] = self._column(number, chance, chances.broad, chances.misread, why)
 
     def _addresses(
         self, number: int, entry: Addresses, subjects: Sequence[Subject], weights: FloatArray,
@@ -308,23 +344,6 @@ def _with_chancy(
             value = math.exp(max(min(log, 0.0), -690.0))
             chance[i], misread[i] = (value if exact else 0.0), max(_LEAST, value)
     return DumpChances(chance, chances.broad, misread)
-
-
-def _unknown(misfit: Misfit, dump: Observed) -> float:
-    """Return the log chance of a dump under a cause that the model does not know.
-
-    As long as the shortest description that a general compressor finds for what is wrong: a cause with a
-    simple pattern is likelier than one that strikes at random.
-    """
-    import zlib  # noqa: PLC0415
-
-    differs = ((dump.words ^ dump.expected) & dump.known & dump.sure).astype(np.int64)
-    if not misfit.total:
-        return math.log(0.5)
-    direct = -misfit.total * (misfit.cost * 2 + math.log(max(2, misfit.of)))
-    packed = zlib.compress(differs.tobytes(), 9)
-    nothing = zlib.compress(bytes(differs.nbytes), 9)
-    return max(direct, -8 * math.log(2) * max(1, len(packed) - len(nothing)))
 
 
 def _misfit_words(misfit: Misfit, number: int, form: WordFormat) -> str:

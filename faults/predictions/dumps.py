@@ -134,6 +134,22 @@ def exact_or_garbled(misfit: Misfit, weights: FloatArray, unknown: float) -> Dum
     return DumpChances(exact, broad, np.clip(np.exp(np.maximum(logs - top, -690.0)), TINY, 1.0))
 
 
+def unknown_log(misfit: Misfit, differs: Words) -> float:
+    """Return the log chance of a dump under a cause that the model does not know.
+
+    As long as the shortest description that a general compressor finds for what is wrong (``differs``: the
+    bits that are, a word each): a cause with a simple pattern is likelier than one that strikes at random.
+    """
+    import zlib  # noqa: PLC0415
+
+    if not misfit.total:
+        return math.log(0.5)
+    direct = -misfit.total * (misfit.cost * 2 + math.log(max(2, misfit.of)))
+    packed = zlib.compress(differs.astype(np.int64).tobytes(), 9)
+    nothing = zlib.compress(bytes(differs.nbytes), 9)
+    return max(direct, -8 * math.log(2) * max(1, len(packed) - len(nothing)))
+
+
 def partly(misfit: Misfit, size: IntArray, inside: npt.NDArray[np.bool_]) -> DumpChances:
     """Return the chances of a list that need not be complete: every address drawn from those that fail."""
     count = misfit.total

@@ -81,11 +81,11 @@ def observed_dump(scene: Scene, number: int, dump: Dump) -> Observed:
         suspected = suspect(_narrow(image, spec.data_bits), _narrow(wanted, spec.data_bits), _base(scene))
     expected = expected.astype(np.int64)
     if not suspected:
-        suspected = _moved(words, known & sure, expected, _base(scene))
+        suspected = moved(words, known & sure, expected, _base(scene))
     return Observed(number, dump, store, words, known, expected, sure, suspected)
 
 
-def _moved(words: Words, both: Words, expected: Words, base: int) -> tuple[Suspicion, ...]:
+def moved(words: Words, both: Words, expected: Words, base: int) -> tuple[Suspicion, ...]:
     """Return the suspicion that all words stand some addresses off, if that leaves next to nothing wrong.
 
     For contents of which much repeats: there most words still agree when all are moved, so that evidence by

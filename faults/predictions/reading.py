@@ -5,6 +5,7 @@ readings depend on one another (several cores opened by a destructive read, cell
 read word by word, by the definition of a plan. A reader begins with a quiet bus: nothing is left on it.
 """
 
+from collections.abc import Sequence
 from typing import Any, Final
 
 import numpy as np
@@ -142,11 +143,17 @@ def _through(rules: list[Rule], side: str, on: str, words: Words, given: Words) 
     words = words.copy()
     if any(r.last_mask or r.action in ("hold", "late") for r in mine):
         return _in_sequence(mine, side, words, given)
-    for rule in mine:
-        addresses = _concerned(rule, len(words))
-        addresses = addresses[(words[addresses] & rule.word_mask) == rule.word_value]
-        words[addresses] = _altered(rule, words[addresses])
-    return words
+    return altered(mine, np.arange(len(words), dtype=np.int64), words)
+
+
+def altered(rules: Sequence[Rule], addresses: Words, words: Words) -> Words:
+    """Return the words (int64[n], those of the addresses) after rules that do not look back."""
+    made = words.copy()
+    for rule in rules:
+        mine = (addresses & rule.address_mask) == rule.address_value
+        mine &= (made & rule.word_mask) == rule.word_value
+        made[mine] = _altered(rule, made[mine])
+    return made
 
 
 def _altered(rule: Rule, words: Words) -> Any:

@@ -272,6 +272,11 @@ def test_a_mend_that_worked_leaves_the_second_fault():
     before = ranking.before[0]
     assert before.hypotheses[before.group(1).members[0]].fault == "a & b"
     assert ranking.agreement(1)[0].reason.startswith("seen before a later mend")
+    # what was seen before the mend contradicts nothing that is left, and was not misread
+    assert [v.word for v in ranking.agreement(1)] == ["silent", "agrees", "agrees", "agrees"]
+    assert [v.word for v in ranking.agreement(3)][:2] == ["silent", "silent"]  # healthy, as it is now
+    assert "what was there then" in ranking.agreement(3)[0].reason
+    assert all(v.misread == 0.0 for v in ranking.agreement(0)[:2])
 
 
 def test_many_alike_in_many_columns_are_grouped_exactly():
