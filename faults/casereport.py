@@ -3,16 +3,18 @@
 from collections.abc import Iterator
 from typing import Final
 
-from attrs import field, frozen
+from attrs import evolve, field, frozen
 
 from faults.case.model import Mended, Swap
 from faults.case.show import sentence
+from faults.case.signoff import sign_off
 from faults.case.write import hash_of
 from faults.describe import label_pairs
 from faults.diagnose import Diagnosis
 from faults.kinds import kind_named
 from faults.measurements import Next
 from faults.nextstep import Left, Measurement, Scored, split_by
+from faults.predictions.evidence import Observed
 from faults.predictions.maps import observed_map
 from faults.ranking import Group as Ranked
 from faults.ranking import Ranking
@@ -26,6 +28,7 @@ from faults.report import (
     HistoryEntry,
     InputFile,
     Member,
+    MemoryMap,
     Outcome,
     Report,
     Step,
@@ -47,6 +50,8 @@ LIMITS_OF_MODEL: Final = (
     "A suspect of the model is a hypothesis: confirm it by a measurement before you replace anything.",
     "Prior odds are guesses that can be changed (`priors` in the case); docs/explanation/probabilities.md.",
 )
+RESTS_ON_MEND: Final = "It rests on the stated chance that the mend worked, and on what was seen since."
+RESTS_ON_SHARE: Final = "It rests on a guess of how often nothing is wrong, and on what passed."
 ADDRESS_NOTE: Final = "Address lines are numbered by weight: line n has the weight 2**n."
 
 
@@ -80,7 +85,7 @@ def case_report(diagnosis: Diagnosis, following: Next | None, extras: Extras = E
         groups_note=_groups_note(diagnosis),
         agreement=_agreement(diagnosis),
         unexplained=tuple(_unexplained(diagnosis)),
-        maps=tuple(observed_map(machine, dump) for dump in diagnosis.dumps if not dump.misread_file),
+        maps=tuple(_map(diagnosis, dump) for dump in diagnosis.dumps if not dump.misread_file),
         story_about=extras.story_about,
         story=extras.story,
         history=tuple(_history(diagnosis)),
@@ -120,7 +125,7 @@ def _answer(diagnosis: Diagnosis) -> Answer:
     best = ranking.group(1)
     first = ranking.hypotheses[best.members[0]]
     if first.kind == "healthy":
-        return Answer("Nothing that was observed speaks of a fault any more.", kind="result")
+        return Answer(_sound(diagnosis), kind="result")
     named = _named(first.label, first.fault)
     kind: AnswerKind = "suspect" if len(best.members) == 1 else "group"
     sentence_ = f"{named}." if kind == "suspect" else f"{named}, or {_others(len(best.members) - 1)}."
@@ -132,6 +137,15 @@ def _answer(diagnosis: Diagnosis) -> Answer:
         )
         kind = "inconclusive"
     return Answer(sentence_, _labels(diagnosis, best.members[0]), first.fault, kind)
+
+
+def _sound(diagnosis: Diagnosis) -> str:
+    """Say that nothing speaks of a fault, and after a mend how far that may be believed."""
+    if not diagnosis.case.mends:
+        return "Nothing that was observed speaks of a fault."
+    said = "Nothing that was observed speaks of a fault any more."
+    wanting = [s.sentence for s in sign_off(diagnosis.case) if s.verdict != "enough"]
+    return " ".join([said, *(["But:", wanting[0]] if wanting else [])])
 
 
 def _others(count: int) -> str:
@@ -161,7 +175,10 @@ def _confidence(ranking: Ranking) -> Confidence | None:
             to_permille(min(1.0, ranking.nothing)), "that the cause lies outside the model", "prior-driven"
         )
     best = ranking.group(1)
-    return Confidence(to_permille(min(1.0, best.posterior)), _confident_of(best), _basis(best))
+    sure, words = to_permille(min(1.0, best.posterior)), _confident_of(best)
+    if best.kind == "healthy":
+        return Confidence(sure, words, "unstated", RESTS_ON_MEND if ranking.epoch else RESTS_ON_SHARE)
+    return Confidence(sure, words, _basis(best))
 
 
 def _confident_of(best: Ranked) -> str:
@@ -315,10 +332,22 @@ def _cautions(diagnosis: Diagnosis, extras: Extras) -> tuple[str, ...]:
     return tuple(dict.fromkeys(found))
 
 
+def _map(diagnosis: Diagnosis, dump: Observed) -> MemoryMap:
+    made = observed_map(diagnosis.scene.machine, dump)
+    if diagnosis.case.epochs[dump.entry] == len(diagnosis.case.mends):
+        return made
+    return evolve(made, note=f"Read before the last mend. {made.note}".strip())
+
+
 def _history(diagnosis: Diagnosis) -> Iterator[HistoryEntry]:
+    """Yield swaps and mends; beside the last mend stands what ran since, and how much more is wanted."""
+    mends = diagnosis.case.mends
     for entry in diagnosis.case.entries:
-        if isinstance(entry, Mended | Swap):
-            yield HistoryEntry(str(entry.when), sentence(entry), getattr(entry, "fault", ""))
+        if isinstance(entry, Swap):
+            yield HistoryEntry(str(entry.when), sentence(entry), entry.fault)
+        elif isinstance(entry, Mended):
+            told = sign_off(diagnosis.case) if entry is mends[-1] else ()
+            yield HistoryEntry(str(entry.when), sentence(entry), " ".join(s.sentence for s in told))
 
 
 def _limits(diagnosis: Diagnosis, following: Next | None) -> Iterator[str]:

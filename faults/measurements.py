@@ -8,11 +8,12 @@ from typing import Final
 import numpy as np
 from attrs import frozen
 
+from emu.codes import encode
 from emu.engine.contract import RunRequest
 from emu.engine.powerup import power_up
-from emu.memory import MemoryPlan
+from emu.memory import EXTRA_CELLS, MemoryPlan, PlannedMemory, Words
 from emu.shipped import program_names
-from emu.words import WordFormat
+from emu.words import WordFormat, mask
 from faults.case.model import Dump, Measured, Swap
 from faults.costs import StepCost
 from faults.diagnose import Diagnosis
@@ -22,9 +23,11 @@ from faults.hypotheses import FloatArray, IntArray
 from faults.information import Forecast, sure_forecast
 from faults.nextstep import Advice, Measurement, advise
 from faults.predictions.bench import continuity_table, on_card, signal_table
+from faults.predictions.captures import read_again
 from faults.predictions.programs import outcome_words, passes
 from faults.predictions.reading import readings
 from faults.sites import Site
+from faults.telling import Teller
 
 HELD: Final = 0.995
 MOST_SUSPECTS: Final = 240
@@ -32,6 +35,8 @@ MOST_SITES: Final = 16
 MOST_WORDS: Final = 5
 LONGEST_RUN: Final = 1_500_000
 """Programs of more instructions are not tried for advice: it would take too long to foretell them."""
+
+WIPES: Final = "Writing wipes out what the store holds: copy it out first if it is not safe elsewhere."
 
 
 @frozen(eq=False)
@@ -86,6 +91,9 @@ class _Maker:
         self.plans = [diagnosis.columns.plan(s.fault) for s in self.subjects]
         self.tools = frozenset(diagnosis.case.table.tools)
         self.skipped: list[str] = []
+        case = diagnosis.case  # what was done before a mend may be done again
+        last = len(case.mends)
+        self.now = [e for e, epoch in zip(case.entries, case.epochs, strict=True) if epoch == last]
 
     def all(self) -> Iterator[Measurement]:
         for kind, make in (
@@ -104,6 +112,7 @@ class _Maker:
         *,
         minutes: float = 0,
         where: str = "",
+        writes: bool = False,
     ) -> Measurement:
         return Measurement(
             name,
@@ -112,7 +121,7 @@ class _Maker:
             minutes or cost.minutes,
             cost.powered,
             cost.risk,
-            cost.caution,
+            f"{WIPES} {cost.caution}" if writes else cost.caution,
             where,
             cost.kind,
         )
@@ -120,9 +129,8 @@ class _Maker:
     # --- programs, dumps, words
 
     def programs(self, cost: StepCost) -> Iterator[Measurement]:
-        entries = self.diagnosis.case.entries
         known = {
-            p for e in entries if isinstance(p := getattr(e, "program", ""), str) and not isinstance(e, Dump)
+            p for e in self.now if isinstance(p := getattr(e, "program", ""), str) and not isinstance(e, Dump)
         }
         for name in program_names(self.scene.machine.name):
             if name in known or not name.startswith("selftest"):
@@ -151,7 +159,7 @@ class _Maker:
                 shares[way, names.index(usual)] += 0.5
         return Forecast(tuple(names), np.array(rows, np.int64), shares)
 
-    def contents(self, store: int) -> tuple[str, np.ndarray[tuple[int], np.dtype[np.int64]]] | None:
+    def contents(self, store: int) -> tuple[str, Words] | None:
         """Return what the store can be taken to hold, in words and as words; None if nobody knows."""
         spec, case = self.scene.machine.stores[store], self.diagnosis.case
         if spec.writable:
@@ -168,7 +176,7 @@ class _Maker:
         return None
 
     def dumps(self, cost: StepCost) -> Iterator[Measurement]:
-        done = {e.store for e in self.diagnosis.case.entries if isinstance(e, Dump)}
+        done = {e.store for e in self.now if isinstance(e, Dump)}
         for store, spec in enumerate(self.scene.machine.stores):
             known = self.contents(store)
             if spec.name in done or known is None:
@@ -177,12 +185,10 @@ class _Maker:
             how = f" ({known[0]})" if known[0] else ""
             yield self.step(
                 cost, f"dump of {spec.name}", f"Read out the {spec.name}{how}, and compare.",
-                self._at_times(shown, "every word is right"),
+                self._at_times(shown, "every word is right"), writes=spec.writable,
             )  # fmt: skip
 
-    def _dump_text(
-        self, plan: MemoryPlan | None, store: int, words: np.ndarray[tuple[int], np.dtype[np.int64]]
-    ) -> str:
+    def _dump_text(self, plan: MemoryPlan | None, store: int, words: Words) -> str:
         read = words if plan is None else readings(plan, store, words)
         differs = np.flatnonzero(read != words)
         if not len(differs):
@@ -199,16 +205,45 @@ class _Maker:
             if known is None or spec.words * len(self.plans) > 1 << 23:
                 continue
             table = np.stack([known[1] if p is None else readings(p, store, known[1]) for p in self.plans])
-            form = WordFormat(max(1, (spec.words - 1).bit_length()), base=self.scene.machine.word.base)
-            word = WordFormat(spec.bits, base=self.scene.machine.word.base)
             for address in _best_words(table, self.shortlist.share):
-                shown = [f"it reads {word.tagged(int(w))}" for w in table[:, address]]
-                right = f"it reads {word.tagged(int(known[1][address]))}"
-                where = f"word {form.tagged(address)} of the {spec.name}"
-                what = "Write its own word and examine" if spec.writable else "Examine"
-                yield self.step(
-                    cost, where, f"{what} {where} (it should read {right[9:]}).", self._at_times(shown, right)
-                )
+                if spec.writable:
+                    yield from self._deposits(cost, store, address, known[1])
+                else:
+                    yield self._examined(cost, store, address, int(known[1][address]), table[:, address])
+
+    def _examined(
+        self, cost: StepCost, store: int, address: int, held: int, shown: IntArray, *, deposit: bool = False
+    ) -> Measurement:
+        teller = Teller(self.scene.machine)
+        where, word = teller.place(store, address), teller.stored(store, held)
+        action = f"Examine {where}: it should read {word}."
+        minutes = cost.minutes
+        if deposit:
+            minutes += self.costs.of("key-in").minutes
+            action = f"Deposit {word} in {where} and examine it at once."
+        told = self._at_times([f"it reads {teller.stored(store, int(w))}" for w in shown], f"it reads {word}")
+        return self.step(cost, where, action, told, minutes=minutes, writes=deposit)
+
+    def _deposits(self, cost: StepCost, store: int, address: int, held: Words) -> Iterator[Measurement]:
+        """Offer to write a word and read it at once: its usual word, and the inverted one."""
+        spec = self.scene.machine.stores[store]
+        data = int(held[address]) & mask(spec.data_bits)
+        for value in (data, data ^ mask(spec.data_bits)):
+            word = encode(spec.protection, spec.data_bits, value)
+            shown = [self._read_at_once(plan, store, address, word, held) for plan in self.plans]
+            yield self._examined(cost, store, address, word, np.array(shown, np.int64), deposit=True)
+
+    def _read_at_once(self, plan: MemoryPlan | None, store: int, address: int, word: int, held: Words) -> int:
+        if plan is None:
+            return word
+        made = read_again(plan, store, np.array([address]), np.array([word]))
+        if made is not None:
+            return int(made[0])
+        cells = [[0] * (shape.words + EXTRA_CELLS) for shape in plan.shapes]
+        cells[store][: len(held)] = held.tolist()
+        memory = PlannedMemory(plan, cells)
+        memory.write(store, address, word)
+        return memory.read(store, address)
 
     # --- sites and cards
 
@@ -223,7 +258,7 @@ class _Maker:
         return [self.scene.board.site(path) for path in best[:MOST_SITES]]
 
     def done(self, path: str, *, continuity: bool) -> bool:
-        entries = [e for e in self.diagnosis.case.entries if isinstance(e, Measured) and e.site == path]
+        entries = [e for e in self.now if isinstance(e, Measured) and e.site == path]
         return any(
             (e.ohms is not None or e.reading in ("open", "closed", "shorted")) == continuity for e in entries
         )
@@ -250,7 +285,7 @@ class _Maker:
         return _mixed(told)
 
     def swaps(self, cost: StepCost) -> Iterator[Measurement]:
-        tried = {e.moved for e in self.diagnosis.case.entries if isinstance(e, Swap)}
+        tried = {e.moved for e in self.now if isinstance(e, Swap)}
         seen: set[str] = set()
         for site in self.sites():
             card = site.labels.card

@@ -5,8 +5,9 @@ from typing import Literal
 
 from attrs import frozen
 
+from faults.case.forms import parse_count
 from faults.case.load import Case
-from faults.case.model import Entry, Failed, Hung, Passed
+from faults.case.model import Alarm, Entry, Failed, Hung, Passed, Restarts
 from faults.rates import accesses_needed, clean_sentence, rate_sentence
 
 Verdict = Literal["enough", "more runs", "not run", "still fails"]
@@ -59,7 +60,8 @@ def sign_off(case: Case) -> tuple[SignOff, ...]:
     if not last:
         return ()
     dated = list(zip(case.epochs, case.entries, strict=True))
-    before = _counts(entry for epoch, entry in dated if epoch < last)
+    early = [entry for epoch, entry in dated if epoch < last]
+    before = _with_alarms(_counts(early), early)
     since = _counts(entry for epoch, entry in dated if epoch == last)
     return tuple(_one(key, before, since) for key, (failures, _) in before.items() if failures)
 
@@ -84,6 +86,20 @@ def _counts(entries: Iterable[Entry]) -> Counts:
             key = (entry.program, entry.condition)
             so_far = found.get(key, (0, 0))
             found[key] = (so_far[0] + failures, so_far[1] + runs)
+    return found
+
+
+def _with_alarms(counts: Counts, entries: Iterable[Entry]) -> Counts:
+    """Return the counts with alarms and restarts as one failing run where nothing says that a run failed.
+
+    Only for what was seen before a mend: some programs raise an alarm on purpose.
+    """
+    found = dict(counts)
+    for entry in entries:
+        if isinstance(entry, Alarm | Restarts) and parse_count(entry.count).low > 0:
+            key = (entry.program, entry.condition)
+            failures, runs = found.get(key, (0, 0))
+            found[key] = (failures, runs) if failures else (1, runs + 1)
     return found
 
 

@@ -46,6 +46,10 @@ def observed_map(machine: MachineSpec, dump: Observed) -> MemoryMap:
                 stored, int((dump.words[address] ^ dump.expected[address]) & both[address])
             )
     said = " ".join(f.sentence for f in analyse(dump_difference(machine, dump)).findings[:_FINDINGS])
+    partly = int(np.count_nonzero((both != 0) & (both != int(both.max(initial=0)))))
+    if partly and said:
+        some = "word was" if partly == 1 else "words were"
+        said += f" ({partly:,} {some} read only in part and left out of these sentences.)"
     return MemoryMap(
         spec.name, words, min(COLUMNS, words), runs_of(kinds, sources, bits), machine.word.base, said
     )

@@ -72,3 +72,19 @@ def test_only_the_last_mend_and_the_same_condition_count():
 def test_a_hung_program_counts_as_one_failure():
     (only,) = signed(ran("hung", program="walk"), MEND)
     assert (only.failures_before, only.runs_before) == (1, 1)
+
+
+def test_alarms_and_restarts_before_a_mend_ask_for_clean_runs():
+    """Laplace: (1 + 1) / (1 + 2) = 2/3, so 3 clean runs; what was looked for and not seen is no failure."""
+    lamps = ran("alarm", program="walk", alarm="parity", count="many") + ran("restarts", program="sum")
+    none = ran("alarm", program="gates", alarm="parity", count="none")
+    walk, total = signed(lamps, none, MEND, ran("passed", program="sum", runs=3))
+    assert (walk.program, walk.failures_before, walk.needed, walk.verdict) == ("walk", 1, 3, "not run")
+    assert (total.program, total.verdict) == ("sum", "enough")
+
+
+def test_an_alarm_since_the_mend_is_not_called_a_failure():
+    (walk,) = signed(
+        ran("failed", program="walk"), MEND, ran("alarm", program="walk", alarm="parity", count="many")
+    )
+    assert walk.verdict == "not run"
