@@ -171,10 +171,17 @@ class Dump(Entry):
     file: str = key(doc="The image file that holds what was read.", check=_relative)
     sha256: str = _sha("sha256", "the file")
     expected: str = _file(
-        "The image file of what should be there; for contents loaded by a program, say `program`."
+        "The image file of what should be there; not needed where `program` tells what the store holds."
     )
     expected_sha256: str = _sha("expected-sha256", "the expected file")
-    program: str = _program(required=False)
+    program: str = _file(
+        "The program that was loaded and ran before the reading: a shipped name, or a path. A store that it "
+        "can write then holds what it left there."
+    )
+    loaded: bool = key(
+        default=False,
+        doc="True: the program was loaded and has not run yet, so the store is as it was loaded.",
+    )
     layout: str = key(default="", doc="Format of the file, where its name does not tell.")
     repeat: int = key(
         default=1, low=1, high=10_000, doc="Which reading this is, when it was read several times."

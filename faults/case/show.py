@@ -107,7 +107,8 @@ def _hung(e: Hung) -> str:
 
 def _dump(e: Dump) -> str:
     again = f", reading {e.repeat}" if e.repeat > 1 else ""
-    against = f" against {e.expected}" if e.expected else f" after {e.program}" if e.program else ""
+    ran = f" with {e.program} loaded" if e.loaded else f" after {e.program}"
+    against = f" against {e.expected}" if e.expected else ran if e.program else ""
     return f"dump of {e.store} in {e.file}{again}{against}"
 
 

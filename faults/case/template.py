@@ -57,7 +57,8 @@ kind = "hung"
 program = "selftest-walk"
 """,
     "dump": """\
-# A store read out into a file, and what it should hold. Dump BEFORE you run anything that writes.
+# A store read out into a file, and what it should hold. Dump BEFORE you run anything that writes; else say
+# program = "..", the one that ran, instead of expected.
 [[entry]]
 kind = "dump"
 store = "rope"

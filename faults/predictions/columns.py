@@ -42,7 +42,8 @@ from faults.predictions.dumps import (
     unknown_log,
 )
 from faults.predictions.evidence import Observed
-from faults.predictions.plans import BEYOND
+from faults.predictions.leftovers import Leftovers
+from faults.predictions.plans import BEYOND, HEALTHY
 from faults.predictions.programs import Judge, Judged, judge_of
 from faults.predictions.runs import ProgramRuns
 from faults.predictions.scene import Scene
@@ -50,6 +51,7 @@ from faults.predictions.workshop import Workshop
 
 Flags = npt.NDArray[np.bool_]
 _LEAST: Final = 1e-300
+NOT_TRIED: Final = "not tried: other evidence rules it out"
 DEAD_BELOW: Final = -40.0
 """Suspects this many nats behind the best after dumps and measurements are not run through programs."""
 
@@ -79,6 +81,7 @@ class Columns:
     dumps: dict[int, Observed]
     workshop: Workshop
     _captures: dict[int, Captured] = field(factory=dict, init=False)
+    _leftovers: dict[int, Leftovers] = field(factory=dict, init=False)
 
     def predict(self, subjects: Sequence[Subject], weights: FloatArray, *, sift: bool = True) -> Predicted:
         """Return the columns over the subjects, whose prior weights are float64[n].
@@ -92,7 +95,7 @@ class Columns:
         later: list[tuple[int, Entry]] = []
         for number, entry in enumerate(case.entries):
             match entry:
-                case Dump():
+                case Dump() if not self.dumps[number].after:
                     self._dump(number, subjects, digests, weights, columns, unused)
                 case Addresses():
                     columns[number] = self._addresses(number, entry, subjects, weights)
@@ -110,6 +113,9 @@ class Columns:
                     later.append((number, entry))
         alive = self._alive(list(columns.values()), len(subjects)) if sift and not case.mends else None
         for number, entry in later:
+            if isinstance(entry, Dump):
+                self._dump(number, subjects, digests, weights, columns, unused, alive)
+                continue
             columns[number] = self._program(number, entry, subjects, digests, weights, alive)
         ordered = tuple(columns[number] for number in sorted(columns))
         return Predicted(ordered, tuple(unused), self._mends(subjects))
@@ -131,8 +137,7 @@ class Columns:
         if dump.misread_file or not bool(np.any(dump.known & dump.sure)):
             return np.zeros((0, 2), np.int64)
         digests = [self.workshop.plans.digest(s.fault) for s in subjects]
-        book = self._book(dump)
-        misfit = dump_misfit(dump, book, [s.fault for s in subjects], digests)
+        misfit = self._misfit(number, [s.fault for s in subjects], digests)
         _, first = np.unique(np.array(digests), return_index=True)
         gain = misfit.total - misfit.wrong[first]
         useful = first[np.argsort(-gain, kind="stable")[: int(min(600, (gain > 0).sum()))]]
@@ -158,7 +163,7 @@ class Columns:
 
     def _dump(
         self, number: int, subjects: Sequence[Subject], digests: list[str], weights: FloatArray,
-        columns: dict[int, Column], unused: list[tuple[int, str]],
+        columns: dict[int, Column], unused: list[tuple[int, str]], alive: Flags | None = None,
     ) -> None:  # fmt: skip
         dump = self.dumps[number]
         if dump.misread_file:
@@ -171,21 +176,35 @@ class Columns:
                 (number, "nothing says what the store should hold: name an `expected` file or a `program`")
             )
             return
-        book = self._book(dump)
-        misfit = dump_misfit(dump, book, [s.fault for s in subjects], digests)
+        out = np.zeros(len(subjects), np.bool_) if alive is None else ~alive
+        faults = [None if gone else s.fault for s, gone in zip(subjects, out.tolist(), strict=True)]
+        tried = [HEALTHY if gone else d for d, gone in zip(digests, out.tolist(), strict=True)]
+        misfit = self._misfit(number, faults, tried)
         differs = (dump.words ^ dump.expected) & dump.known & dump.sure
-        chances = exact_or_garbled(misfit, weights, unknown_log(misfit, differs))
+        chances = exact_or_garbled(misfit, weights * ~out, unknown_log(misfit, differs))
         if any(s.chancy for s in subjects):
             plans = [self.plan(s.fault) if s.chancy else None for s in subjects]
             chances = _with_chancy(chances, misfit, dump, subjects, plans)
         form = WordFormat(max(1, (len(dump.words) - 1).bit_length()), base=self.scene.machine.word.base)
 
         def why(i: int) -> str:
+            if out[i]:
+                return NOT_TRIED
             if subjects[i].chancy:
                 return "a part of what it would strike, at times"
             return _misfit_words(misfit, i, form)
 
-        columns[number] = self._column(number, chances.chance, chances.broad, chances.misread, why)
+        chance = np.where(out, np.nan, chances.chance)
+        columns[number] = self._column(number, chance, chances.broad, chances.misread, why)
+
+    def _misfit(self, number: int, faults: Sequence[Fault | None], digests: Sequence[str]) -> Misfit:
+        """Compare a dump with what is read under each fault: of contents that are known, or after a run."""
+        dump = self.dumps[number]
+        if not dump.after:
+            return dump_misfit(dump, self._book(dump), faults, digests)
+        if number not in self._leftovers:
+            self._leftovers[number] = Leftovers(dump, self.runs(dump.after))
+        return self._leftovers[number].misfit(faults, digests)
 
     def _capture(
         self, number: int, entry: Capture, subjects: Sequence[Subject], digests: list[str],
@@ -285,7 +304,7 @@ class Columns:
         broad = broad_chance(chance, weights, judge.uniform)
 
         def why(i: int) -> str:
-            return ways[places[i]].reason if i in places else "not tried: other evidence rules it out"
+            return ways[places[i]].reason if i in places else NOT_TRIED
 
         return self._column(number, chance, broad, _slips(judge, wrong), why)
 

@@ -59,10 +59,20 @@ def dump_misfit(dump: Observed, book: Book, faults: Sequence[Fault | None], dige
     book.enter(faults, digests)
     wrong = book.wrong(digests, dump.words, both)
 
-    def where(number: int) -> list[int]:
+    def off(number: int) -> Words:
         plan = book.plans.plan(faults[number])
-        read = dump.expected if plan is None else book.read(plan)
-        return [int(a) for a in np.flatnonzero((dump.words ^ read) & both)[:_MOST_NAMED]]
+        differs: Words = (dump.words ^ (dump.expected if plan is None else book.read(plan))) & both
+        return differs
+
+    return misfit_of(dump, wrong, off)
+
+
+def misfit_of(dump: Observed, wrong: IntArray, off: Callable[[int], Words]) -> Misfit:
+    """Return the misfit of a dump. ``wrong``: words that differ (int64[n]); ``off``: the bits, by suspect."""
+    both = dump.known & dump.sure
+
+    def where(number: int) -> list[int]:
+        return [int(a) for a in np.flatnonzero(off(number))[:_MOST_NAMED]]
 
     total = int(np.count_nonzero((dump.words ^ dump.expected) & both))
     bits = int(both.max()).bit_count() if len(both) else 1

@@ -7,24 +7,29 @@ import numpy.typing as npt
 from attrs import frozen
 
 from emu.codes import encode
-from emu.engine.contract import RunRequest
+from emu.engine.choose import choose_engine
+from emu.engine.contract import RunRequest, RunResult
 from emu.engine.powerup import power_up
 from emu.files.suspicions import Suspicion, suspect
 from emu.image import MemoryImage, ProgramImage
 from emu.memory import EXTRA_CELLS
 from emu.words import WordFormat
 from faults.case.model import Dump
+from faults.predictions.runs import MOST_RESTARTS, MOST_STEPS
 from faults.predictions.scene import Scene
 
 Words = npt.NDArray[np.int64]
 FEWEST_MOVED: Final = 32
 FARTHEST: Final = 64
+LOOKS: Final = (0.19, 0.37, 0.53, 0.71, 0.89)
+"""Parts of a run without end after which memory is looked at."""
 
 
 @frozen(eq=False)
 class Observed:
     """``entry``: number in the case. ``words``, ``known``: int64[store words] as read; ``expected``: what the
     store should hold, ``sure``: which of its bits are known. ``suspected``: what may be wrong with the file.
+    ``after``: the program that ran on the broken machine before the reading and could write the store.
     """  # noqa: D205
 
     entry: int
@@ -35,6 +40,7 @@ class Observed:
     expected: Words
     sure: Words
     suspected: tuple[Suspicion, ...] = ()
+    after: str = ""
 
     @property
     def written(self) -> bool:
@@ -63,18 +69,16 @@ def observed_dump(scene: Scene, number: int, dump: Dump) -> Observed:
     words, known = image.to_arrays(spec.words)
     if read.word.checks == "absent":
         known = known & ((1 << spec.data_bits) - 1)  # computed on reading: nobody read them
+    after = dump.program if spec.writable and not dump.expected and not dump.loaded else ""
     if dump.expected:
         wanted = scene.stored(scene.dump(dump.expected, spec).image, spec)
         expected, sure = wanted.to_arrays(spec.words)
         expected = with_checks(scene, store, expected)
         sure = np.where(sure != 0, (1 << spec.bits) - 1, 0)
     else:
-        image_of = scene.program(dump.program).image if dump.program else ProgramImage({})
-        expected = power_up(RunRequest(machine, image_of))[store][:-EXTRA_CELLS]
-        segment = image_of.segments.get(spec.name)
-        sure = np.full(spec.words, (1 << spec.bits) - 1, np.int64)
-        if segment is None:
-            sure[:] = 0
+        expected, sure = _loaded(scene, store, dump.program)
+        if after:
+            expected, sure = _left(scene, store, after, expected, sure)
         wanted = MemoryImage.of_words(spec.bits, expected.tolist())
     suspected: tuple[Suspicion, ...] = ()
     if bool(np.any(sure)):
@@ -82,7 +86,46 @@ def observed_dump(scene: Scene, number: int, dump: Dump) -> Observed:
     expected = expected.astype(np.int64)
     if not suspected:
         suspected = moved(words, known & sure, expected, _base(scene))
-    return Observed(number, dump, store, words, known, expected, sure, suspected)
+    return Observed(number, dump, store, words, known, expected, sure, suspected, after)
+
+
+def _loaded(scene: Scene, store: int, program: str) -> tuple[Words, Words]:
+    """Return what a store holds when a program is loaded, and which bits of it are known for sure.
+
+    What a store that can be written holds beside the program, nobody knows.
+    """
+    spec = scene.machine.stores[store]
+    image = scene.program(program).image if program else ProgramImage({})
+    cells = power_up(RunRequest(scene.machine, image))[store][:-EXTRA_CELLS]
+    segment = image.segments.get(spec.name)
+    sure = np.zeros(spec.words, np.int64)
+    if segment is not None:
+        given = [address for address, _, _ in segment.words()] if spec.writable else slice(None)
+        sure[given] = (1 << spec.bits) - 1
+    return cells, sure
+
+
+def _left(scene: Scene, store: int, name: str, loaded: Words, sure: Words) -> tuple[Words, Words]:
+    """Return what a program leaves in a store on a healthy machine, and which bits of it are known for sure.
+
+    Of a program that goes round for ever it cannot be told when it was stopped: words that it is seen to have
+    altered, at the end or at several moments before, are not sure.
+    """
+    program = scene.program(name)
+
+    def after(steps: int) -> RunResult:
+        request = RunRequest(
+            scene.machine, program.image, None, program.inputs, max_steps=steps, max_restarts=MOST_RESTARTS
+        )
+        return choose_engine(request).engine.run(request)
+
+    run, full = after(10 * MOST_STEPS), (1 << scene.machine.stores[store].bits) - 1
+    changed = run.memory[store] != loaded
+    if run.stop.kind in ("halt", "alarm-halt"):
+        return run.memory[store], np.where(changed, full, sure)
+    for part in LOOKS:
+        changed |= after(int(min(run.steps, MOST_STEPS) * part)).memory[store] != loaded
+    return run.memory[store], np.where(changed, 0, sure)
 
 
 def moved(words: Words, both: Words, expected: Words, base: int) -> tuple[Suspicion, ...]:

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Final
 
 import numpy as np
+import numpy.typing as npt
 from attrs import define, field
 
 from emu.engine.choose import choose_engine
@@ -32,6 +33,7 @@ LONGER: Final = 3
 MOST_RESTARTS: Final = 60
 CACHE_FORMAT: Final = 2
 
+Words = npt.NDArray[np.int64]
 Progress = Callable[[str, int, int], None]
 
 
@@ -88,6 +90,16 @@ class ProgramRuns:
     def healthy_steps(self) -> int:
         """How many instructions the healthy run takes."""
         return self._profile.result.steps
+
+    def left(self, fault: Fault | None, store: int) -> Words:
+        """Return the cells of a store when a run under a fault has come to its end (int64[words])."""
+        plan = self.plans.plan(fault)
+        step = self._profile.first_effect(plan) if plan is not None else None
+        if plan is None or step is None:
+            return self._profile.result.memory[store]
+        run = self._profile.resume(plan, step)
+        run.advance()
+        return run.result().memory[store]
 
     def codes(self, faults: Sequence[Fault | None], digests: Sequence[str]) -> IntArray:
         """Return the place in :attr:`kinds` of what is seen under each fault (int64[n])."""
