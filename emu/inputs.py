@@ -52,11 +52,15 @@ def parse_inputs(source: Source, machine: MachineSpec) -> Inputs:
 
     Raises InputError with every problem of the text.
     """
+    return _parse(source, machine, ":")
+
+
+def _parse(source: Source, machine: MachineSpec, sign: str) -> Inputs:
     problems = Problems(source)
     found: dict[int, tuple[int, ...]] = {}
     places: dict[int, Place] = {}
     for number, text in enumerate(source.text.split("\n"), 1):
-        line = _Line(source, machine, problems, number, text.split("#", 1)[0].rstrip())
+        line = _Line(source, machine, problems, number, text.split("#", 1)[0].rstrip(), sign)
         port = line.port() if line.text.strip() else None
         if port is None:
             continue
@@ -72,26 +76,26 @@ def parse_inputs(source: Source, machine: MachineSpec) -> Inputs:
 
 def parse_input_options(given: Iterable[str], machine: MachineSpec) -> Inputs:
     """Return the words of ``PORT=w,w,…`` texts, as typed on a command line."""
-    lines = [text.replace("=", ":", 1) for text in given]
-    return parse_inputs(Source("--input", "\n".join(lines)), machine)
+    return _parse(Source("--input", "\n".join(given)), machine, "=")
 
 
 class _Line:
-    """One line of the text."""
+    """One line of the text; ``sign`` stands between port and words."""
 
     def __init__(
-        self, source: Source, machine: MachineSpec, problems: Problems, number: int, text: str
+        self, source: Source, machine: MachineSpec, problems: Problems, number: int, text: str, sign: str
     ) -> None:
         self.source, self.machine, self.problems = source, machine, problems
-        self.number, self.text = number, text
+        self.number, self.text, self.sign = number, text, sign
 
     def at(self, start: int, length: int) -> Place:
         return Place(self.source.file, self.number, start + 1, max(length, 1))
 
     def port(self) -> PortSpec | None:
-        name, colon, _ = self.text.partition(":")
-        if not colon or not name.strip():
-            message = f"a line is a port, a colon and words; got {self.text.strip()[:80]!r}"
+        name, sign, _ = self.text.partition(self.sign)
+        if not sign or not name.strip():
+            called = "a colon" if self.sign == ":" else "an equals sign"
+            message = f"a line is a port, {called} and words; got {self.text.strip()[:80]!r}"
             self.problems.add(INPUT_LINE, message, self.at(0, len(self.text)))
             return None
         start = len(name) - len(name.lstrip())
@@ -108,7 +112,7 @@ class _Line:
 
     def words(self, port: PortSpec) -> tuple[int, ...]:
         words: list[int] = []
-        for token in _TOKEN.finditer(self.text, self.text.index(":") + 1):
+        for token in _TOKEN.finditer(self.text, self.text.index(self.sign) + 1):
             words += self.word(port, token.group(), token.start())
         return tuple(words)
 

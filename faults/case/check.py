@@ -1,5 +1,7 @@
 """What can be wrong with a case that is well formed: names the machine does not know, files that changed."""
 
+import datetime as dt
+import re
 from collections.abc import Collection
 from typing import Final
 
@@ -28,6 +30,18 @@ DOES_NOT_FIT: Final = declare(
     "Check the base and the number of digits.",
     f'{_HEAD}[[entry]]\nkind = "stop"\nprogram = "selftest-sum"\nlamps = "counter=123456"\n',
     "case",
+)
+NO_DATE: Final = declare(
+    "case-no-such-date",
+    "A time that begins like a date (four digits, a dash) must be one: year-month-day.",
+    'Correct the date. Other words, such as "Sunday evening", are taken as they are.',
+    f'{_HEAD}[[entry]]\nkind = "passed"\nprogram = "gates"\nwhen = "2026-11-31"\n',
+    "case",
+)
+EARLIER: Final = declare(
+    "case-earlier-than-before",
+    "Entries stand in the order in which things happened; after a mend nothing is older than the mend.",
+    "Correct the date, or put the entry where it belongs.",
 )
 NO_FILE: Final = declare(
     "case-file-missing",
@@ -61,6 +75,7 @@ def check_case(
     ``sites``: the paths the board knows; none given, sites are not judged.
     """
     checker = _Checker(case, machine, frozenset(programs), frozenset(sites), Problems(case.document.source))
+    checker.dates()
     for entry in case.entries:
         checker.files(entry)
         checker.program(entry)
@@ -81,6 +96,23 @@ class _Checker:
 
     def add(self, code: Code, message: str, entry: Entry, attribute: str, hint: str = "") -> None:
         self.problems.add(code, message, self.case.place(entry, attribute), hint=hint)
+
+    def dates(self) -> None:
+        """Check that dates exist, and warn where one is earlier than that of an entry before."""
+        latest: dt.date | None = None
+        for entry in self.case.entries:
+            try:
+                day = _day(entry.when)
+            except ValueError:
+                self.add(NO_DATE, f"there must be such a day; given {entry.when!r}", entry, "when")
+                continue
+            if day is not None and latest is not None and day < latest:
+                place = self.case.place(entry, "when")
+                message = f"an entry is not older than those above it; given {day} after {latest}"
+                self.problems.add(
+                    EARLIER, message, place, severity="warning", hint="see whether it is a slip"
+                )
+            latest = max(filter(None, (day, latest)), default=None)
 
     def files(self, entry: Entry) -> None:
         """Check that the files of an entry are there and unchanged."""
@@ -202,6 +234,16 @@ class _Checker:
                 form.parse_masked(one.digits)
             except ValueError as error:
                 self.add(DOES_NOT_FIT, f"lamps {one.name!r}: {error}", entry, "lamps")
+
+
+def _day(when: str | dt.date | dt.datetime) -> dt.date | None:
+    """Return the day of a time; None if it names none. ValueError for a day that there is not."""
+    if isinstance(when, dt.datetime):
+        return when.date()
+    if isinstance(when, dt.date):
+        return when
+    found = re.match(r"\s*(\d{4})-(\d{1,2})-(\d{1,2})(?!\d)", when)
+    return dt.date(int(found[1]), int(found[2]), int(found[3])) if found else None
 
 
 def lamp_format(machine: MachineSpec, shows: str) -> WordFormat:

@@ -5,7 +5,7 @@ import datetime as dt
 import json
 import os
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from hashlib import sha256
 from pathlib import Path
 from typing import Final, NoReturn
@@ -49,12 +49,19 @@ def create(path: Path | str, text: str) -> Case:
     return case
 
 
-def add(path: Path | str, kind: str, values: Mapping[str, EntryValue]) -> Case:
+def add(
+    path: Path | str,
+    kind: str,
+    values: Mapping[str, EntryValue],
+    *,
+    accept: Callable[[Case], None] = lambda _: None,
+) -> Case:
     """Append one entry to a case file and return the case as it then is.
 
     What was in the file stays byte for byte; the SHA-256 of files named is filled in. The new file takes the
     place of the old in one step, so that a crash leaves one or the other. InputError, and nothing changed,
-    if the entry would not be accepted or the case cannot be read.
+    if the entry would not be accepted or the case cannot be read. ``accept``: looks at the case as it would
+    be, and raises InputError if it may not be so.
     """
     path = Path(path)
     load_case(path)
@@ -62,6 +69,7 @@ def add(path: Path | str, kind: str, values: Mapping[str, EntryValue]) -> Case:
     before = target.read_bytes()
     after = appended(before, entry_text(kind, _with_hashes(path.parent, values)))
     case = parse_case(Source(str(path), after.decode("utf-8").removeprefix("\ufeff")))
+    accept(case)
     if target.read_bytes() != before:
         fail(CHANGED, "the case must stay as it is while an entry is added; it changed", Place(str(path)))
     try:

@@ -116,14 +116,21 @@ def add_entry(case: str, kind: str, values: tuple[str, ...], quiet: bool, color:
     KEY=VALUE as they stand in the file, such as program=gates count="at least 3". The SHA-256 of a file named
     is filled in.
     """
-    made = add(case, kind, _values(values))
+    made = add(case, kind, _values(values), accept=_refuse_last)
     Writer(use_colour(color)).line(f"{case}: entry {len(made.entries)}: {sentence(made.entries[-1])}")
-    errors = [p for p in problems_of(scene_of(made)) if p.severity == "error"]
-    if errors:
-        notice(f"the entry stands in {case}; mend it there:", quiet=False)
-        raise InputError(errors)
-    notice(f"next: corewright match {case}", quiet=quiet)
+    if any(p.severity == "error" for p in problems_of(scene_of(made))):
+        notice(f"something else is wrong in it: corewright case check {case}", quiet=quiet)
+    else:
+        notice(f"next: corewright match {case}", quiet=quiet)
     return Exit.DONE
+
+
+def _refuse_last(made: Case) -> None:
+    """Raise InputError if the last entry of a case has an error; what was there before is no reason."""
+    begins = made.place(made.entries[-1]).line
+    errors = [p for p in problems_of(scene_of(made)) if p.severity == "error" and p.place.line >= begins]
+    if errors:
+        raise InputError(errors)
 
 
 def _values(given: tuple[str, ...]) -> Mapping[str, EntryValue]:
@@ -143,9 +150,9 @@ _TRUTHS = {"whole", "complete"}
 
 def _value(name: str, text: str) -> EntryValue:
     """Return a value as the file wants it: a number where the key is one, else text."""
-    if name in _NUMBERS and re.fullmatch(r"\d+", text):
+    if name in _NUMBERS and re.fullmatch(r"[+-]?\d{1,30}", text):
         return int(text)
-    if name in _FRACTIONS and re.fullmatch(r"\d+(\.\d+)?", text):
+    if name in _FRACTIONS and re.fullmatch(r"[+-]?(\d+(\.\d*)?([eE][+-]?\d+)?)", text):
         return float(text)
     if name in _TRUTHS and text in ("true", "false"):
         return text == "true"

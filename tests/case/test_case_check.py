@@ -144,3 +144,20 @@ def test_files_that_are_no_text(tmp_path):
         read_text(tmp_path / "binary")
     (tmp_path / "marked").write_bytes(b"\xef\xbb\xbf17\n")
     assert read_text(tmp_path / "marked").text == "17\n"
+
+
+def passed(when):
+    return f'[[entry]]\nkind = "passed"\nprogram = "x"\nwhen = {when}\n'
+
+
+@pytest.mark.parametrize("when", ['"2026-02-30"', '"2026-13-01 20:00"', '"2026-2-30"'])
+def test_a_day_that_there_is_not(when):
+    assert found(HEAD + passed(when)) == [("case-no-such-date", 7, "error", "")]
+
+
+def test_dates_that_run_backward_are_a_warning():
+    days = ['"2026-11-25 19:10"', "2026-11-26", '"Sunday"', '"19:10"', '"2026-11-24"', "2026-11-26T08:00:00"]
+    told = found(HEAD + "".join(passed(w) for w in days))
+    assert [(slug, line, severity) for slug, line, severity, _ in told] == [
+        ("case-earlier-than-before", 4 + 4 * 4 + 3, "warning")
+    ]

@@ -189,7 +189,9 @@ def test_a_case_from_new_to_show(cli, tmp_path):
     assert of_schema(cli("case", "check", path, "--json"), "case-check/1")["errors"] == 0
     assert "tides passed 3 times" in cli("case", "show", path).out
     assert of_schema(cli("case", "show", path, "--json"), "case-show/1")["entries"][0]["epoch"] == 0
-    cli("case", "add", path, "alarm", "program=tides", "alarm=perity", "count=3")
+    path.write_text(
+        path.read_text() + '[[entry]]\nkind = "alarm"\nprogram = "tides"\nalarm = "perity"\ncount = 3\n'
+    )
     told = cli("case", "check", path)
     assert told.code == 3
     assert "mine.toml:" in told.err

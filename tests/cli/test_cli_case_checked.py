@@ -9,21 +9,42 @@ from faults.cli.exits import Exit
 def wrong(cli, tmp_path):
     path = tmp_path / "c.toml"
     assert cli("case", "new", path, "fulmar", "-q").code == Exit.DONE
-    told = cli("case", "add", path, "stop", "program=gates", "lamps=accumulater=17")
-    return path, told
+    with path.open("a", encoding="utf-8") as stream:
+        stream.write('[[entry]]\nkind = "stop"\nprogram = "gates"\nlamps = "accumulater=17"\n')
+    return path
 
 
-def test_adding_says_what_is_wrong_and_where(wrong):
-    path, told = wrong
+@pytest.mark.parametrize(
+    ("given", "said"),
+    [
+        (("stop", "program=gates", "lamps=accumulater=17"), "accumulator"),
+        (("stop", "program=gates", "lamps=counter=1234567"), "12 bits holds"),
+        (("stop", "program=gates", "lamps=parity=7"), "holds 0 to 0o1"),
+        (("passed", "program=gatez"), "gates"),
+        (("passed", "program=gates", "runs=-3"), "from 1 to"),
+        (("passed", "program=gates", "when=2026-11-31"), "there must be such a day"),
+        (("measured", "site=rope/address/12", "ohms=-5"), "at least 0"),
+    ],
+)
+def test_an_entry_that_does_not_fit_is_refused_and_nothing_changed(cli, tmp_path, given, said):
+    path = tmp_path / "c.toml"
+    cli("case", "new", path, "fulmar", "-q")
+    before = path.read_bytes()
+    told = cli("case", "add", path, *given)
     assert told.code == Exit.BAD_INPUT
-    assert "[case-unknown-name]" in told.err
-    assert "accumulator" in told.err
-    assert 'lamps = "accumulater=17"' in path.read_text()
+    assert said in told.err
+    assert f"c.toml:{before.count(10) + 2 + len(given)}:" in told.err
+    assert path.read_bytes() == before
+
+
+def test_what_was_wrong_before_does_not_hold_up_an_entry(cli, wrong):
+    told = cli("case", "add", wrong, "passed", "program=gates")
+    assert told.code == Exit.DONE
+    assert "something else is wrong" in told.err
 
 
 @pytest.mark.parametrize("command", [("match", "--no-next"), ("next",), ("case", "check")])
 def test_reading_says_so_too(cli, wrong, command):
-    path, _ = wrong
-    told = cli(*command, path)
+    told = cli(*command, wrong)
     assert told.code == Exit.BAD_INPUT
     assert "[case-unknown-name]" in told.err

@@ -97,6 +97,15 @@ def test_options_are_read_as_lines():
         parse_input_options(["sea=1", "sea=x"], FULMAR)
 
 
+def test_an_option_is_shown_as_it_was_typed():
+    for typed in ("see=-17", "sea=-99999", "sea"):
+        with pytest.raises(InputError) as raised:
+            parse_input_options([typed], FULMAR)
+        (problem,) = raised.value.problems
+        assert problem.source_line == typed
+        assert "colon" not in problem.message
+
+
 def test_inputs_lie_beside_their_program():
     beside = inputs_beside(find_program("fulmar", "gates"))
     assert beside is not None
