@@ -32,8 +32,9 @@ FILL_STREAM: Final = 1 << 21
 class Readout:
     """One or two readings of a whole store (int64[words] each, stored words).
 
-    ``contents``: what it held before. ``second`` is None unless the store was read twice. ``after``: what
+    ``contents``: what it should hold. ``second`` is None unless the store was read twice. ``after``: what
     the cells hold after the first reading. ``status``: what the check says of every word first read.
+    ``held``: what the cells held before, where that is not what they should hold.
     """
 
     machine: MachineSpec
@@ -43,6 +44,7 @@ class Readout:
     second: Words | None
     after: Words
     status: Statuses
+    held: Words | None = None
 
     @property
     def spec(self) -> StoreSpec:
@@ -51,13 +53,13 @@ class Readout:
 
     @property
     def wrong(self) -> int:
-        """How many words differ from what the store held."""
+        """How many words differ from what the store should hold."""
         return int(np.count_nonzero(self.first != self.contents))
 
     @property
     def destroyed(self) -> int:
         """How many words the first reading has changed in the store."""
-        return int(np.count_nonzero(self.after != self.contents))
+        return int(np.count_nonzero(self.after != (self.contents if self.held is None else self.held)))
 
     @property
     def failing(self) -> int:
@@ -101,20 +103,23 @@ def read_out(
     twice: bool = False,
     conditions: frozenset[str] = frozenset(),
     seed: int = 0,
+    held: Words | None = None,
 ) -> Readout:
     """Read a store from its first word to its last, once or twice.
 
-    ``contents``: int64[words], the stored words that the cells hold. Chance and contacts draw from ``seed``.
+    ``contents``: int64[words], the stored words that the cells should hold; ``held``: what they do hold,
+    where a run has left something else. Chance and contacts draw from ``seed``.
     """
     plan = plan.under(conditions)
+    cells = contents if held is None else held
     shape, table = plan.shapes[store], plan.modes[0].tables[store]
     if _is_plain(plan, store):
-        first, after = _at_once(shape, table, contents)
+        first, after = _at_once(shape, table, cells)
         second = _at_once(shape, table, after)[0] if twice else None
     else:
-        first, after, second = _word_by_word(machine, store, plan, contents, seed, twice=twice)
+        first, after, second = _word_by_word(machine, store, plan, cells, seed, twice=twice)
     status = check_words(machine.stores[store], first)
-    return Readout(machine, store, contents, first, second, after, status)
+    return Readout(machine, store, contents, first, second, after, status, held)
 
 
 def contents_of(machine: MachineSpec, store: int, image: ProgramImage) -> Words:

@@ -37,8 +37,8 @@ def outgoing(value: int, known: int, address: int, word: FileWord, file: str) ->
     checks_known = known >> word.data_bits
     whole = sure == mask(word.data_bits)
     if checks_known and not (whole and (value ^ encode(word.protection, word.data_bits, data)) & known == 0):
-        at = word.tagged(address)
-        fail(CHECKS, f"check bits left out can be computed from the data, got others at {at}", Place(file))
+        message = f"check bits left out can be computed from the data, got others at {word.tagged(address)}"
+        fail(CHECKS, message, Place(file), hint="write the check bits too: --checks stored")
     return data, sure
 
 

@@ -5,12 +5,14 @@ from typing import Final
 
 import click
 
+from emu.engine.contract import RunRequest
 from emu.files import ENDINGS, write_image
 from emu.files.layout import FormatName
 from emu.image import ProgramImage
 from emu.memory import MemoryPlan, Words, identity_plan, shapes_of
 from emu.spec import MachineSpec
 from faults.accountreport import dump_report
+from faults.cli.engines import run_request
 from faults.cli.exits import Exit
 from faults.cli.faulted import (
     PAGE_ENDINGS,
@@ -33,8 +35,8 @@ from faults.cli.options import (
     seed_option,
     write_output,
 )
-from faults.cli.parameters import machine_argument
-from faults.cli.reading import read_program, read_store_image, the_store
+from faults.cli.parameters import complete_store, machine_argument
+from faults.cli.reading import read_inputs, read_program, read_store_image, the_store
 from faults.cli.schemas import declare_schema
 from faults.cli.storejson import RUNS_SHOWN, map_json
 from faults.cli.writer import notice
@@ -45,6 +47,7 @@ from faults.report import MemoryMap
 from faults.telling import joined
 
 TEXT_ENDING: Final = ".txt"
+MOST_STEPS: Final = 30_000_000
 SCHEMA = declare_schema(
     "dump/1",
     "`corewright dump MACHINE STORE --json`: what a reader of a store would read.",
@@ -80,11 +83,12 @@ SCHEMA = declare_schema(
 
 @click.command(epilog="Example: corewright dump fulmar rope --fault rope/address/10:stuck-0")
 @machine_argument
-@click.argument("store")
+@click.argument("store", required=False, shell_complete=complete_store)
 @fault_option(required=False)
 @board_option
 @when_option
 @click.option("--program", metavar="PROGRAM", help="What the store holds: a program, by name or path.")
+@click.option("--ran", is_flag=True, help="The program ran before the reading, with the fault there.")
 @click.option("--image", metavar="PATH", help="What the store holds: an image file of it.")
 @click.option(
     "--fill", type=click.Choice(["different", "addresses"]), default="different", show_default=True,
@@ -99,11 +103,12 @@ SCHEMA = declare_schema(
 @color_option
 def command(
     machine: str,
-    store: str,
+    store: str | None,
     faults: tuple[str, ...],
     board: str | None,
     conditions: tuple[str, ...],
     program: str | None,
+    ran: bool,
     image: str | None,
     fill: str,
     twice: bool,
@@ -117,21 +122,29 @@ def command(
 ) -> int:
     """Show what a reader of a store would read.
 
-    Reads the whole store through the fault and tells the structure of what is wrong. Without --program or
-    --image all words are taken to differ. With -o the words read go to a file: an image in any
-    format (--checks stored keeps the check bits), or with .html or .txt the report.
+    Reads the whole store through the fault and tells the structure of what is wrong. STORE need not be named
+    where there is only one. Without --program or --image all words are taken to differ. With --ran the
+    program runs first, on the broken machine, and what is read is held against what it leaves on a healthy
+    one. With -o the words read go to a file: an image in any format (--checks stored keeps the check bits),
+    or with .html or .txt the report.
 
     Exit code: 0 if every word reads right, 1 if not.
     """
     if program is not None and image is not None:
         raise click.UsageError("--program or --image, not both")
+    if ran and program is None:
+        raise click.UsageError("--ran goes with --program")
     faulted = the_fault(machine, board, faults) if faults else None
     spec = faulted.machine if faulted else the_board(machine, board).machine
-    number = spec.store_index(the_store(spec, store).name)
+    number = spec.store_index(the_store(spec, store, "STORE").name)
     plan = faulted.plan if faulted else identity_plan(shapes_of(spec.stores))
     held, said = _contents(spec, number, program, image, fill, layout)
     holds = holding(conditions, plan)
-    read = read_out(spec, number, plan, held, twice=twice, conditions=holds, seed=seed)
+    left = None
+    if ran and program is not None:
+        held, left = (_left(spec, program, p, number, holds, seed, quiet=quiet) for p in (None, plan))
+        said = f"what {program} leaves there"
+    read = read_out(spec, number, plan, held, twice=twice, conditions=holds, seed=seed, held=left)
     pattern = analyse(read.evidence())
     settled = plan.under(holds)
     drawn = memory_map(read, settled)
@@ -179,6 +192,22 @@ def _contents(
     if fill == "addresses":
         return own_addresses(spec, store), "each word its own address"
     return scattered(spec, store), "words that all differ"
+
+
+def _left(
+    spec: MachineSpec, program: str, plan: MemoryPlan | None, store: int, holds: frozenset[str], seed: int,
+    *, quiet: bool,
+) -> Words:  # fmt: skip
+    """Return what the program leaves in the cells of a store."""
+    request = RunRequest(
+        spec, read_program(spec, program), plan, read_inputs(spec, program, None, ()),
+        conditions=holds, seed=seed, max_steps=MOST_STEPS,
+    )  # fmt: skip
+    result, _ = run_request(request, quiet=True)
+    if result.stop.kind not in ("halt", "alarm-halt"):
+        where = "with the fault" if plan else "on a healthy machine"
+        notice(f"{program} does not stop {where}; read after {result.steps:,} instructions", quiet=quiet)
+    return result.memory[store]
 
 
 def _image(read: Readout, layout: FileLayout, output: str) -> str | bytes:

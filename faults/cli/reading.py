@@ -114,8 +114,8 @@ def start_store(machine: MachineSpec) -> str:
     return next(seen, machine.stores[0].name)
 
 
-def the_store(machine: MachineSpec, name: str | None) -> StoreSpec:
-    """Return the store meant, which need not be named where there is only one.
+def the_store(machine: MachineSpec, name: str | None, said: str = "--store") -> StoreSpec:
+    """Return the store meant, which need not be named where there is only one. ``said``: where it is named.
 
     Raises ``click.UsageError`` naming the stores there are.
     """
@@ -125,7 +125,7 @@ def the_store(machine: MachineSpec, name: str | None) -> StoreSpec:
     if name in names:
         return machine.store(str(name))
     given = "none was named" if name is None else f"got {name!r}"
-    raise click.UsageError(f"--store is one of {', '.join(names)}; {given}")
+    raise click.UsageError(f"{said} is one of {', '.join(names)}; {given}")
 
 
 def read_store_image(

@@ -70,7 +70,7 @@ def test_conditions_and_inputs_are_given(cli):
     fault = ["--fault", "rope/sense/3:stuck-1@when:warm"]
     assert cli("predict", "fulmar", "gates", *fault, *QUICK).code == 0
     assert cli("predict", "fulmar", "gates", *fault, "--when", "warm", *QUICK).code == 1
-    bad = cli("predict", "fulmar", "gates", *fault, "--input", "see:1", *QUICK)
+    bad = cli("predict", "fulmar", "gates", *fault, "--input", "see=1", *QUICK)
     assert bad.code == 3
     assert "sea" in bad.err
 
@@ -170,6 +170,28 @@ def test_dump_of_a_program_twice(cli):
     assert set(found["words_again"]) == {0}
     told = cli("dump", "fulmar", "core", "--fault", "core/rewrite:dead", "--twice")
     assert "may be the only one" in " ".join(told.out.split())
+
+
+def test_dump_after_a_run_tells_what_the_broken_machine_left_there(cli, tmp_path):
+    # dunlin's one store need not be named; a healthy machine leaves what it should
+    told = cli("dump", "dunlin", "--program", "selftest-registers", "--ran", "--json")
+    healthy = json.loads(told.out)
+    assert (told.code, healthy["wrong"], healthy["destroyed"]) == (0, 0, 0)
+    more = ("--program", "selftest-registers", "--fault", "core/data/3:stuck-1", "--json")
+    loaded, left = (json.loads(cli("dump", "dunlin", *more, *ran).out) for ran in ((), ("--ran",)))
+    # bit 3 (of 12, from the left) reads as 1 in both; reading clears and writes back, so that where the
+    # program has been, the cells hold it by now
+    assert {w >> 8 & 1 for w in (*loaded["words"], *left["words"])} == {1}
+    assert left["contents"] == "what selftest-registers leaves there"
+    assert cli("dump", "dunlin", "--ran").code == 2
+    told = cli("dump", "fulmar", "--fault", LINE)
+    assert (told.code, "STORE is one of core, rope; none was named" in told.err) == (2, True)
+
+
+def test_dump_that_would_lose_its_check_bits_says_how_to_keep_them(cli, tmp_path):
+    told = cli("dump", "fulmar", "core", "--fault", "core/sense/3:open", "-o", tmp_path / "x.oct")
+    assert told.code == 3
+    assert "hint: write the check bits too: --checks stored" in told.err
 
 
 def test_dump_of_an_image_that_was_read_before(cli, tmp_path):
