@@ -6,22 +6,26 @@ if it ever does (``faults.screen``); what was seen is kept once for all groups t
 
 import hashlib
 import os
+import signal
 import threading
 import time
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, ThreadPoolExecutor, wait
+from contextlib import contextmanager
 from itertools import chain
 from pathlib import Path
+from types import FrameType
 from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 from attrs import define, field, frozen
 
-from faults.results import ResultsFile
+from faults.results import ResultsFile, index_of
 from faults.screen import Reason
 from faults.universe import Universe
-from faults.worker import Outcome, prepared, run_chunk
+from faults.worker import Outcome, compile_all, prepared, run_chunk
+from faults.workings import workings_digest
 from faults.workload import Chunk, Grouping, Job
 
 Ints = npt.NDArray[np.int32]
@@ -84,6 +88,18 @@ class CampaignStoppedError(Exception):
         self.kept = kept
 
 
+def kept_pairs(grouping: Grouping, jobs: Sequence[Job], results: Path | None) -> npt.NDArray[np.int64]:
+    """Return how many groups are kept in a results file for each job (int64[jobs]); changes nothing.
+
+    Raises InputError if the file holds something else than results.
+    """
+    known = index_of(results).known if results is not None else {}
+    found = np.zeros(len(jobs), np.int64)
+    for chunk in chain(grouping.cell_chunks(), grouping.other_chunks()) if known else ():
+        found += [len(chunk) * (result_id(job, chunk) in known) for job in jobs]
+    return found
+
+
 def result_id(job: Job, chunk: Chunk) -> bytes:
     """Return the strong id of the outcome of a chunk on a job (SHA-256)."""
     return hashlib.sha256(f"{job.digest} {chunk.digest}".encode()).digest()
@@ -99,6 +115,7 @@ def run_campaign(
     workers: int = 0,
     results: Path | None = None,
     watcher: Watcher | None = None,
+    warn: Callable[[str], None] | None = None,
     jit: bool | None = None,
 ) -> Campaign:
     """Run every fault of a universe on every job.
@@ -106,24 +123,62 @@ def run_campaign(
     ``only`` (bool[groups] of ``grouping``, which a campaign made before): run these groups, take the others
     for healthy. ``executor``: any; without one, ``workers`` threads (0: one a processor). ``results``: the
     file in which finished parts are kept and from which they are taken again. ``watcher`` is told how far it
-    is, several times a second. ``jit``: compile or not; None: if numba is there. On KeyboardInterrupt work
-    stops within a second and ``CampaignStoppedError`` is raised.
+    is, several times a second; ``warn``, in a sentence, that kept results are damaged. ``jit``: compile or
+    not; None: if numba is there. On KeyboardInterrupt work stops within a second and
+    ``CampaignStoppedError`` is raised.
     """
     count = workers or os.cpu_count() or 1
     kept = ResultsFile(results) if results is not None else None
+    if kept is not None and kept.damage and warn is not None:
+        warn(kept.damage)
     own = ThreadPoolExecutor(count, "campaign") if executor is None else None
     try:
-        for job in jobs:
-            prepared(job, jit=jit)  # compiles once, and fails here if an image does not fit
+        get_ready(jobs, others_run=own is None, jit=jit)
         grouping = grouping or Grouping(universe)
         work = _Work(grouping, only, tuple(jobs), kept, watcher, jit, PER_WORKER * count)
         work.run(own or executor, shared=own is not None)  # type: ignore[arg-type]  # one of them is there
         return work.outcome()
+    except KeyboardInterrupt:
+        raise CampaignStoppedError(results) from None
     finally:
         if own is not None:
             own.shutdown(wait=True, cancel_futures=True)
         if kept is not None:
             kept.close()
+
+
+def get_ready(jobs: Sequence[Job], *, others_run: bool = False, jit: bool | None = None) -> None:
+    """Run healthy machines and compile, which takes a minute if this version never did it here.
+
+    ``others_run``: other processes will run the faults. Raises InputError if an image does not fit.
+    """
+    with _no_interrupt_lost():
+        for job in jobs:
+            prepared(job, jit=jit)
+        if jobs and not others_run:
+            compile_all(jobs[0], jit=jit)
+
+
+@contextmanager
+def _no_interrupt_lost() -> Iterator[None]:
+    """Raise KeyboardInterrupt at the end if one was lost on the way, as in functions that C calls back."""
+    main = threading.current_thread() is threading.main_thread()
+    if not main or signal.getsignal(signal.SIGINT) is not signal.default_int_handler:
+        yield
+        return
+    came = threading.Event()
+
+    def heed(_number: int, _frame: FrameType | None) -> None:
+        came.set()
+        raise KeyboardInterrupt
+
+    signal.signal(signal.SIGINT, heed)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
+    if came.is_set():
+        raise KeyboardInterrupt
 
 
 @define(eq=False)
@@ -159,7 +214,7 @@ class _Work:
             self.stop.set()
             for future in pending:
                 future.cancel()
-            raise CampaignStoppedError(self.kept.path if self.kept else None) from None
+            raise
 
     def _missing(self, chunk: Chunk) -> Iterator[int]:
         """Yield the jobs of which no outcome is kept; take over those that are."""
@@ -218,7 +273,7 @@ def _submit(
     jit: bool | None,
 ) -> Future[list[Outcome]]:
     if going is None:  # another process: a question whether to go on cannot be asked from there
-        return executor.submit(run_chunk, chunk, jobs, jit=jit)
+        return executor.submit(run_chunk, chunk, jobs, jit=jit, workings=workings_digest())
     return executor.submit(run_chunk, chunk, jobs, going=going, jit=jit)
 
 

@@ -1,24 +1,30 @@
 """Results kept while a campaign goes on: one file to which finished parts are only ever appended.
 
 Every entry carries the strong id of all that could change it, so that files may be merged by joining them, an
-entry is used only where it fits, and what a killed campaign left half written is noticed and passed over.
+entry is used only where it fits, and what a killed campaign left half written, or a bad disk has spoilt, is
+noticed and passed over: whole entries behind it are found again by their marks.
 """
 
+import mmap
 import os
+import shutil
 import struct
+import tempfile
 import zlib
+from collections.abc import Sequence
 from pathlib import Path
 from types import TracebackType
 from typing import BinaryIO, Final, Self
 
 import numpy as np
+from attrs import define, field
 
 from emu.errors import declare, fail
 from emu.where import Place
 from faults.worker import Outcome
 
 MAGIC: Final = b"corewright results/1\n"
-_HEAD: Final = struct.Struct("<4sII32s")  # mark, length, checksum, id
+_HEAD: Final = struct.Struct("<4sII32s")  # mark, length, checksum of id and data, id
 _MARK: Final = b"part"
 
 NOT_RESULTS = declare(
@@ -51,18 +57,125 @@ def unpacked(data: bytes) -> Outcome:
     return Outcome(seen.copy(), reasons.copy(), found, runs)
 
 
+@define
+class Index:
+    """What lies in a results file: where the data of each id are, and what is no whole entry.
+
+    ``known``: where the data begin, and their length. ``damaged``: from where to where (bytes).
+    """
+
+    known: dict[bytes, tuple[int, int]] = field(factory=dict)
+    damaged: list[tuple[int, int]] = field(factory=list)
+
+
+def index_of(path: Path) -> Index:
+    """Return what lies in a results file, and change nothing; an empty index if there is no such file.
+
+    Raises InputError if it holds something else than results.
+    """
+    index = Index()
+    if not path.is_file() or not _begins_like_ours(path) or path.stat().st_size <= len(MAGIC):
+        return index
+    with path.open("rb") as file, mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as data:
+        at = len(MAGIC)
+        while at < len(data):
+            entry = _entry_at(data, at)
+            if entry is None and data[at : at + len(MAGIC)] == MAGIC:  # files joined first line and all
+                at += len(MAGIC)
+            elif entry is None:
+                after = _next_entry(data, at + 1)
+                index.damaged.append((at, after))
+                at = after
+            else:
+                name, end = entry
+                index.known[name] = at + _HEAD.size, end - at - _HEAD.size
+                at = end
+    return index
+
+
+def _begins_like_ours(path: Path) -> bool:
+    """Return whether the first line is whole; a part of it was torn off, anything else is somebody else's."""
+    with path.open("rb") as file:
+        begin = file.read(len(MAGIC))
+    if not MAGIC.startswith(begin):
+        fail(NOT_RESULTS, "this file holds something else than results", Place(str(path)))
+    return begin == MAGIC
+
+
+def _entry_at(data: mmap.mmap, at: int) -> tuple[bytes, int] | None:
+    """Return id and end of the whole entry that begins there, or None."""
+    start = at + _HEAD.size
+    if start > len(data):
+        return None
+    mark, length, checksum, name = _HEAD.unpack(data[at:start])
+    if mark != _MARK or start + length > len(data):
+        return None
+    return (name, start + length) if _checksum(name, data[start : start + length]) == checksum else None
+
+
+def _next_entry(data: mmap.mmap, at: int) -> int:
+    """Return where the next whole entry, or first line, begins; the end of the data if there is none."""
+    after = data.find(MAGIC, at)
+    stop = len(data) if after < 0 else after
+    at = data.find(_MARK, at, stop)
+    while at >= 0 and _entry_at(data, at) is None:
+        at = data.find(_MARK, at + 1, stop)
+    return stop if at < 0 else at
+
+
+def _checksum(name: bytes, data: bytes) -> int:
+    return zlib.crc32(data, zlib.crc32(name))
+
+
+def _without(path: Path, damaged: Sequence[tuple[int, int]]) -> None:
+    """Write a file anew without some parts of it, whole or not at all."""
+    path = path.resolve()  # what a link names is written, the link stays
+    data = path.read_bytes()
+    begins, ends = [0, *(end for _, end in damaged)], [*(begin for begin, _ in damaged), len(data)]
+    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.writelines(data[begin:end] for begin, end in zip(begins, ends, strict=True))
+            file.flush()
+            os.fsync(file.fileno())
+        shutil.copymode(path, temporary)
+        Path(temporary).replace(path)
+    except BaseException:
+        Path(temporary).unlink(missing_ok=True)
+        raise
+
+
 class ResultsFile:
     """The file of a campaign, open for appending; ``known`` says where the entry of an id lies.
 
-    Raises InputError, and leaves the file alone, if it holds something else than results.
+    What is damaged is taken out of it; ``damaged`` tells from where to where it lay. Raises InputError, and
+    leaves the file alone, if it holds something else than results.
     """
 
     def __init__(self, path: Path) -> None:
         self.path = path
         path.parent.mkdir(parents=True, exist_ok=True)
+        index = index_of(path)
+        self.damaged = tuple(index.damaged)
+        if index.damaged:
+            _without(path, index.damaged)
+            index = index_of(path)
+        self.known = index.known
         self._file: BinaryIO = path.open("a+b")
-        self.known: dict[bytes, tuple[int, int]] = {}
-        self._read_index()
+        if self._file.seek(0, os.SEEK_END) < len(MAGIC):
+            self._file.truncate(0)
+            self._file.write(MAGIC)
+            self._file.flush()
+
+    @property
+    def damage(self) -> str:
+        """What was damaged, as a sentence for people; empty if nothing was."""
+        if not self.damaged:
+            return ""
+        count, spoilt = len(self.damaged), sum(end - begin for begin, end in self.damaged)
+        where = f"{spoilt:,} bytes in {count} place{'s' * (count > 1)}"
+        kept = f"the {len(self.known):,} whole parts are kept, what is missing is worked out again"
+        return f"{self.path} was damaged or cut short ({where}): {kept}"
 
     def __enter__(self) -> Self:
         return self
@@ -75,32 +188,6 @@ class ResultsFile:
     def close(self) -> None:
         """Close the file."""
         self._file.close()
-
-    def _read_index(self) -> None:
-        """Find the whole entries; what follows the last one is cut off."""
-        self._file.seek(0)
-        begin = self._file.read(len(MAGIC))
-        if begin != MAGIC:
-            if not MAGIC.startswith(begin):  # somebody else's file; less than our first line was torn off
-                self.close()
-                fail(NOT_RESULTS, "this file holds something else than results", Place(str(self.path)))
-            self._file.truncate(0)
-            self._file.write(MAGIC)
-            self._file.flush()
-            return
-        at = len(MAGIC)
-        while True:
-            self._file.seek(at)
-            head = self._file.read(_HEAD.size)
-            if len(head) < _HEAD.size:
-                break
-            mark, length, checksum, name = _HEAD.unpack(head)
-            data = self._file.read(length)
-            if mark != _MARK or len(data) < length or zlib.crc32(data) != checksum:
-                break
-            self.known[name] = (at + _HEAD.size, length)
-            at += _HEAD.size + length
-        self._file.truncate(at)
 
     def get(self, name: bytes) -> Outcome | None:
         """Return the outcome kept under an id, or None."""
@@ -115,7 +202,7 @@ class ResultsFile:
         data = packed(outcome)
         self._file.seek(0, os.SEEK_END)
         at = self._file.tell()
-        self._file.write(_HEAD.pack(_MARK, len(data), zlib.crc32(data), name) + data)
+        self._file.write(_HEAD.pack(_MARK, len(data), _checksum(name, data), name) + data)
         self._file.flush()
         os.fsync(self._file.fileno())
         self.known[name] = (at + _HEAD.size, len(data))

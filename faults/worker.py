@@ -18,18 +18,30 @@ from emu.engine.lasting import altered_stores, concerned, given
 from emu.engine.layout import STOP_KINDS
 from emu.engine.profile import NEVER, RunProfile, Snapshot, profile_run
 from emu.engine.seen import most_bytes
+from emu.engine.variants import Variant
+from emu.errors import declare, fail
 from emu.gates import BY_CHANCE
 from emu.memory import MemoryPlan
+from emu.where import Place
 from faults.screen import SETTLED, Reason, Screen, concerned_cells, ran_reason
+from faults.workings import workings_digest
 from faults.workload import Chunk, Job
 
 Ints = npt.NDArray[np.int64]
 SNAPSHOTS: Final = 16
 MOST_STEPS: Final = 2_000_000  # spent in compiled code between two looks at whether to go on
 _RECORDS: Final = 1 << 20  # bytes
+PLANNED: Final[tuple[Variant, ...]] = ("tables", "full")
 LIMITS: Final = ("steps", "time", "outputs", "restarts")
 _KEPT: Final = 64  # jobs
 _SETTLED_CODES: Final = frozenset(STOP_KINDS.index(kind) for kind in SETTLED)
+
+
+OTHER_WORKINGS = declare(
+    "cluster-version",
+    "All computers of a cluster run the same version of Corewright, or results would be mixed.",
+    "Install on every worker what is installed here, and start the workers again.",
+)
 
 
 class StoppedError(Exception):
@@ -135,6 +147,21 @@ def prepared(job: Job, *, jit: bool | None = None) -> Prepared:
         return found
 
 
+def compile_all(job: Job, *, jit: bool | None = None) -> None:
+    """Compile what runs of faults call, and return when it is done.
+
+    Meant for the main thread, before others need it: Ctrl-C interrupts a compilation there, and only there.
+    """
+    ready = prepared(job, jit=jit)
+    if not ready.profile.jit:
+        return
+    for variant in PLANNED:
+        bench_for(ready).resume(ready, None, 0).compile_variant(variant)
+    full = (1 << job.machine.stores[0].bits) - 1
+    harmless = np.array([[0, 0, full, 0, full, 0]])
+    _run_cells(ready, harmless, np.array([ready.profile.result.steps]), _always)
+
+
 # --- what every thread has for itself
 
 
@@ -206,9 +233,19 @@ class Interned:
 
 
 def run_chunk(
-    chunk: Chunk, jobs: Sequence[Job], *, going: Going = _always, jit: bool | None = None
+    chunk: Chunk,
+    jobs: Sequence[Job],
+    *,
+    going: Going = _always,
+    jit: bool | None = None,
+    workings: str | None = None,
 ) -> list[Outcome]:
-    """Return what was seen of a chunk on every job. Raises ``StoppedError`` if ``going`` says no."""
+    """Return what was seen of a chunk on every job. Raises ``StoppedError`` if ``going`` says no.
+
+    ``workings``: the digest of the code of whoever asks; InputError if this worker's is another.
+    """
+    if workings not in (None, workings_digest()):
+        fail(OTHER_WORKINGS, "a worker of the cluster has other code than this computer", Place("--cluster"))
     benches = [prepared(job, jit=jit) for job in jobs]
     if chunk.cells is not None:
         return [_cells(job, chunk.cells, going) for job in benches]

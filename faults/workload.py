@@ -19,6 +19,7 @@ from faults.boards.board import Board
 from faults.fault import Fault
 from faults.lower import plan_of
 from faults.universe import CellBlock, Universe, plan_key
+from faults.workings import workings_digest
 
 Ints = npt.NDArray[np.int64]
 CELLS_PER_CHUNK: Final = 4096
@@ -63,7 +64,7 @@ class Job:
 
     @cached_property
     def digest(self) -> str:
-        """SHA-256 (hexadecimal) of machine, image, inputs, conditions and format versions."""
+        """SHA-256 (hexadecimal) of machine, image, inputs, conditions, format versions and our own code."""
         found = hashlib.sha256(self.machine.digest.encode())
         image, asked = self.program.image, self.conditions
         for name, segment in sorted(image.segments.items()):
@@ -73,7 +74,7 @@ class Job:
         rest = (
             image.entry, sorted(self.program.inputs.items()), asked.seed, asked.power_up,
             sorted(asked.names), asked.longest, asked.watched, asked.spare,
-            PLAN_FORMAT, DRAW_FORMAT, RECORD_FORMAT,
+            PLAN_FORMAT, DRAW_FORMAT, RECORD_FORMAT, workings_digest(),
         )  # fmt: skip
         found.update(repr(rest).encode())
         return found.hexdigest()

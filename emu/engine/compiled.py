@@ -302,6 +302,12 @@ class CompiledRun:
         """Return where a part of the state lies."""
         return self.compiled.layout.at[name]
 
+    def compile_variant(self, variant: Variant) -> None:
+        """Compile a function that executes plans, by executing no instruction of a healthy memory with it."""
+        self._choose(variant)
+        self._extra = self.compiled.plan_arguments(identity_of(self.compiled.machine), variant)
+        self.advance(0)
+
     def advance(self, until_step: int = FOREVER) -> None:
         """Run to a stop, or to the boundary at which ``until_step`` instructions have been executed."""
         while not self.advance_slice(until_step):

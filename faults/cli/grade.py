@@ -2,6 +2,7 @@
 
 import re
 import sys
+import threading
 import time
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -9,7 +10,7 @@ from concurrent.futures import Executor
 from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
-from typing import Literal
+from typing import Final, Literal
 
 import click
 from attrs import frozen
@@ -19,7 +20,7 @@ from emu.errors import declare, fail
 from emu.machinepage import duration
 from emu.where import Place
 from faults.boards import Board
-from faults.campaign import Campaign, CampaignStoppedError, Progress, run_campaign
+from faults.campaign import Campaign, CampaignStoppedError, Progress, get_ready, kept_pairs, run_campaign
 from faults.cli.exits import Exit
 from faults.cli.faulted import board_option, the_board, when_option
 from faults.cli.gradetext import SCHEMA, grade_json, write_grade
@@ -39,6 +40,8 @@ PATTERN = declare(
     "The report of a self-test is told by a regular expression that stands in what it prints.",
     "Give for instance --report '^FAIL'.",
 )
+_SLOW: Final = "without numba this takes some hundred times longer: pip install corewright[fast]"
+_LONG_S: Final = 3.0  # seconds of silence
 
 
 @frozen
@@ -115,22 +118,22 @@ def command(
     if plan and as_json:
         raise click.UsageError("a plan of the work is text; leave out --json")
     if not have_numba():
-        notice(
-            "without numba this takes some hundred times longer: pip install corewright[fast]", quiet=quiet
-        )
+        notice(_SLOW, quiet=quiet)
     writer = Writer(use_colour(color))
     if plan:
-        return _tell_plan(asked, results, writer)
+        return _tell_plan(asked, results, writer, 0 if no_others else len(_other_jobs(asked)))
     watcher = None if quiet or not sys.stderr.isatty() else _Shown()
     try:
         with _executor(cluster) as executor:
-            run = partial(run_campaign, executor=executor, workers=workers)
+            with _told_to_wait(quiet=quiet):
+                get_ready(asked.jobs, others_run=executor is not None)
+            run = partial(run_campaign, executor=executor, workers=workers, warn=notice)
             kept = Path(results) if results else None
             campaign = run(asked.universe, asked.jobs, watcher=watcher, results=kept)
             grader = Grader(campaign, asked.report)
             others = () if no_others else tuple(_others(asked, campaign, grader, run))
-    except CampaignStoppedError as stopped:
-        _tell_stop(stopped)
+    except (CampaignStoppedError, KeyboardInterrupt):
+        _tell_stop(results)
         return Exit.INTERRUPTED
     finally:
         if watcher is not None:
@@ -205,15 +208,19 @@ def _job(board: Board, name: str, settings: Conditions, title: str = "") -> Job:
     return Job(machine, program, settings)
 
 
+def _other_jobs(asked: _Asked) -> list[Job]:
+    """Return the self-tests of the machine that were not asked for."""
+    known = {job.digest for job in asked.jobs}
+    board, settings = asked.board, asked.jobs[0].conditions
+    jobs = [_job(board, t.name, settings) for t in self_tests(board.machine.name)]
+    return [job for job in jobs if job.digest not in known]
+
+
 def _others(
     asked: _Asked, campaign: Campaign, grader: Grader, run: Callable[..., Campaign]
 ) -> Iterator[tuple[str, int]]:
     """Yield which self-tests that were not asked for find what escapes those that were."""
-    known = {job.digest for job in asked.jobs}
-    board, settings = asked.board, asked.jobs[0].conditions
-    jobs = [_job(board, t.name, settings) for t in self_tests(board.machine.name)]
-    jobs = [job for job in jobs if job.digest not in known]
-    escaping = grader.escaping()
+    jobs, escaping = _other_jobs(asked), grader.escaping()
     if not jobs or not escaping.any():
         return
     again = run(asked.universe, jobs, only=escaping, grouping=campaign.grouping)
@@ -231,6 +238,19 @@ def _executor(cluster: str | None) -> Iterator[Executor | None]:
         raise click.UsageError("--cluster needs the extra: pip install corewright[cluster]") from None
     with Client(cluster) as client:  # type: ignore[no-untyped-call]  # it has no annotations
         yield client.get_executor()
+
+
+@contextmanager
+def _told_to_wait(*, quiet: bool) -> Iterator[None]:
+    """Say what takes so long, if it takes long."""
+    text = "getting ready: the emulator of this machine is compiled, once; this can take a minute or two ..."
+    told = threading.Timer(_LONG_S, notice, [text], {"quiet": quiet})
+    told.daemon = True
+    told.start()
+    try:
+        yield
+    finally:
+        told.cancel()
 
 
 class _Shown:
@@ -256,24 +276,34 @@ class _Shown:
             click.echo("\r\x1b[K", nl=False, err=True)
 
 
-def _tell_stop(stopped: CampaignStoppedError) -> None:
-    if stopped.kept is None:
+def _tell_stop(results: str | None) -> None:
+    if results is None:
         notice("interrupted; nothing was kept. With --results PATH the next one would go on from here.")
     else:
-        notice(f"interrupted; give the same command with --results {stopped.kept} again to go on from here.")
+        notice(f"interrupted; give the same command with --results {results} again to go on from here.")
 
 
-def _tell_plan(asked: _Asked, results: str | None, writer: Writer) -> int:
+def _tell_plan(asked: _Asked, results: str | None, writer: Writer, others: int) -> int:
     grouping = Grouping(asked.universe)
     grouping.complete()
+    kept = kept_pairs(grouping, asked.jobs, None if results is None else Path(results))
+    left = len(grouping) - kept
     writer.labelled("faults", f"{len(asked.universe):,} in {len(grouping):,} groups that behave alike")
-    rows = []
-    for job in asked.jobs:
-        healthy = prepared(job).profile.result
-        rows.append((job.program.name, f"{healthy.steps:,}", duration(healthy.time_ns), healthy.stop.kind))
-    writer.table(("program", "instructions", "real time", "ends by"), rows)
-    most = sum(prepared(job).profile.result.steps for job in asked.jobs) * len(grouping)
-    writer.labelled("to do", f"{len(grouping) * len(asked.jobs):,} pairs of group and program")
+    healthy = [prepared(job).profile.result for job in asked.jobs]
+    shown = 6 if results else 4
+    rows = [
+        (job.program.name, f"{run.steps:,}", duration(run.time_ns), run.stop.kind, f"{done:,}", f"{todo:,}")
+        for job, run, done, todo in zip(asked.jobs, healthy, kept, left, strict=True)
+    ]
+    heads = ("program", "instructions", "real time", "ends by", "kept", "to do")
+    writer.table(heads[:shown], [row[:shown] for row in rows])
+    most = sum(run.steps * int(todo) for run, todo in zip(healthy, left, strict=True))
+    pairs = f"{len(grouping) * len(asked.jobs):,} pairs of group and program"
+    told = f"{left.sum():,} of {pairs}; {kept.sum():,} are kept" if results else pairs
+    writer.labelled("to do", told)
     writer.labelled("at most", f"about {most:,} instructions, if no fault showed early or could be left out")
+    if others:
+        text = f"what escapes is tried on {others} other self-tests (--no-others leaves it out)"
+        writer.labelled("afterwards", text)
     writer.labelled("results", results or "not kept (--results PATH keeps them)")
     return Exit.DONE

@@ -1,7 +1,9 @@
 """Campaigns: exact against running everything from power-up, the same however cut up, and resumable."""
 
+import contextlib
 import hashlib
 import re
+import signal
 from concurrent.futures import Future, ThreadPoolExecutor
 
 import numpy as np
@@ -15,18 +17,19 @@ from emu.errors import InputError
 from emu.load import parse_machine
 from emu.where import Source
 from faults.boards import load_board
-from faults.campaign import CampaignStoppedError, run_campaign
+from faults.campaign import CampaignStoppedError, get_ready, kept_pairs, run_campaign
 from faults.fault import Fault
 from faults.grade import WHY, Grader, Verdict, smallest_set
 from faults.kinds import all_kinds
 from faults.lower import plan_of
 from faults.notation import parse_fault
 from faults.records import symptoms_of_record, without_times
-from faults.results import MAGIC, ResultsFile, packed, unpacked
+from faults.results import MAGIC, ResultsFile, index_of, packed, unpacked
 from faults.screen import Reason
 from faults.symptoms import symptoms_of
 from faults.universe import FaultList, Listed, Universe, universe_of
-from faults.worker import prepared
+from faults.worker import prepared, run_chunk
+from faults.workings import workings_digest
 from faults.workload import Conditions, Grouping, Job, Program
 
 MACHINE = """
@@ -299,6 +302,23 @@ def test_a_campaign_that_was_stopped_goes_on_where_it_was(tmp_path, monkeypatch:
     assert told[-1].done == told[-1].total or told
 
 
+def test_an_interrupt_that_is_lost_while_compiling_is_raised_afterwards(monkeypatch) -> None:
+    """Python drops exceptions in what C calls back, and the compiler does call back."""
+
+    def deaf(*_: object, **__: object) -> None:
+        with contextlib.suppress(KeyboardInterrupt):
+            signal.raise_signal(signal.SIGINT)
+
+    monkeypatch.setattr("faults.campaign.prepared", deaf)
+    monkeypatch.setattr("faults.campaign.compile_all", deaf)
+    monkeypatch.setattr(signal, "getsignal", lambda _: signal.default_int_handler)
+    machine = tern()
+    with pytest.raises(KeyboardInterrupt):
+        get_ready([job(machine, MARCH)], jit=False)
+    with pytest.raises(CampaignStoppedError):
+        run_campaign(universe_of(load_board(machine), False), [job(machine, MARCH)], workers=1, jit=False)
+
+
 def test_results_of_another_program_are_not_used(tmp_path) -> None:
     machine, file = tern(), tmp_path / "kept"
     universe = universe_of(load_board(machine), False)
@@ -326,6 +346,126 @@ def test_an_outcome_survives_packing_and_a_torn_file_is_cut(tmp_path) -> None:
             torn.put(names[0], outcome)
         with ResultsFile(tmp_path / "torn") as torn:
             assert packed(torn.get(names[0])) == packed(outcome)  # type: ignore[arg-type]
+
+
+def _small_parts(tmp_path, monkeypatch: pytest.MonkeyPatch):
+    """Return a campaign of many parts as a function of the file that keeps them, and that file, filled."""
+    monkeypatch.setattr("faults.workload.PLANS_PER_CHUNK", 8)
+    machine = tern()
+    universe, jobs = universe_of(load_board(machine), False), [job(machine, MARCH)]
+
+    def run(file, **rest: object):
+        told, said = [], []
+        found = run_campaign(
+            universe, jobs, workers=1, results=file, watcher=told.append, warn=said.append, jit=False, **rest
+        )
+        return _content(found), told[-1] if told else None, said
+
+    file = tmp_path / "kept"
+    run(file)
+    return run, file
+
+
+@pytest.mark.parametrize("where", ["mark", "length", "checksum", "id", "data", "first", "last"])
+def test_one_flipped_byte_costs_one_part(where: str, tmp_path, monkeypatch: pytest.MonkeyPatch) -> None:
+    run, file = _small_parts(tmp_path, monkeypatch)
+    whole, data = run(file)[0], bytearray(file.read_bytes())
+    index = index_of(file)
+    places = sorted(index.known.values())
+    assert len(places) > 10
+    assert not index.damaged
+    start, length = places[{"first": 0, "last": -1}.get(where, len(places) // 2)]
+    offsets = {
+        "mark": -43,
+        "length": -39,
+        "checksum": -34,
+        "id": -7,
+        "first": 3,
+        "last": 3,
+        "data": length // 2,
+    }
+    data[start + offsets[where]] ^= 16
+    file.write_bytes(data)
+    assert len(index_of(file).known) == len(places) - 1
+    content, last, said = run(file)
+    assert content == whole
+    assert last is not None
+    assert 0 < last.total - last.kept <= 8  # one part was worked out again
+    assert len(said) == 1
+    assert f"{length + 44:,} bytes in 1 place" in said[0]
+    assert f"the {len(places) - 1} whole parts are kept" in said[0]
+    assert len(file.read_bytes()) == len(data)  # the damaged part is gone, a whole one is there
+    again, last, said = run(file)
+    assert (again, said) == (whole, [])
+    assert last is None  # nothing was left to do
+
+
+def test_files_that_are_joined_are_read_and_what_lies_between_is_not(
+    tmp_path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    _, file = _small_parts(tmp_path, monkeypatch)
+    data = file.read_bytes()
+    places = sorted(index_of(file).known.values())
+    middle = places[5][0] - 44
+    joined = tmp_path / "joined"
+    joined.write_bytes(MAGIC + data[middle:] + data[:middle])  # first line and all
+    index = index_of(joined)
+    assert len(index.known) == len(places)
+    assert not index.damaged
+    joined.write_bytes(data[:middle] + b"part" * 20 + data[middle:] + b"part")
+    joined.chmod(0o640)
+    before = joined.read_bytes()
+    assert len(index_of(joined).damaged) == 2
+    assert joined.read_bytes() == before  # a look changes nothing
+    with ResultsFile(joined) as kept:
+        assert len(kept.known) == len(places)
+        assert "84 bytes in 2 places" in kept.damage
+    assert joined.read_bytes() == data
+    assert joined.stat().st_mode & 0o777 == 0o640
+    assert [path.name for path in tmp_path.iterdir() if path.name.startswith(".")] == []
+
+
+def test_results_that_other_code_has_kept_are_not_used(tmp_path, monkeypatch: pytest.MonkeyPatch) -> None:
+    run, file = _small_parts(tmp_path, monkeypatch)
+    whole, last, _ = run(file)
+    assert last is None  # all of it was kept
+    monkeypatch.setattr("faults.workload.workings_digest", lambda: "another version")
+    machine = tern()
+    told = []
+    universe = universe_of(load_board(machine), False)
+    found = run_campaign(
+        universe, [job(machine, MARCH)], workers=1, results=file, watcher=told.append, jit=False
+    )
+    assert _content(found) == whole
+    assert told[-1].kept == 0
+
+
+def test_a_worker_with_other_code_is_refused() -> None:
+    machine = tern()
+    chunk = next(Grouping(universe_of(load_board(machine), False)).other_chunks())
+    assert run_chunk(chunk, [job(machine, MARCH)], jit=False, workings=workings_digest())
+    with pytest.raises(InputError, match="cluster-version"):
+        run_chunk(chunk, [job(machine, MARCH)], jit=False, workings="another version")
+
+
+def test_a_plan_says_what_is_kept(tmp_path, monkeypatch: pytest.MonkeyPatch) -> None:
+    run, file = _small_parts(tmp_path, monkeypatch)
+    machine = tern()
+    grouping = Grouping(universe_of(load_board(machine), False))
+    grouping.complete()
+    jobs = [job(machine, ENDLESS), job(machine, MARCH)]
+    assert kept_pairs(grouping, jobs, file).tolist() == [0, len(grouping)]
+    start, _ = sorted(index_of(file).known.values())[3]
+    data = bytearray(file.read_bytes())
+    data[start] ^= 1
+    file.write_bytes(data)
+    assert kept_pairs(grouping, jobs, file).tolist() == [0, len(grouping) - 8]
+    assert file.read_bytes() == data
+    assert kept_pairs(grouping, jobs, tmp_path / "none").tolist() == [0, 0]
+    assert not (tmp_path / "none").exists()
+    assert kept_pairs(grouping, jobs, None).tolist() == [0, 0]
+    run(file)
+    assert kept_pairs(grouping, jobs, file).tolist() == [0, len(grouping)]
 
 
 def test_a_file_of_somebody_else_is_left_alone(tmp_path) -> None:

@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -58,6 +59,47 @@ def test_a_plan_of_the_work_runs_no_fault(capsys) -> None:
     code, _, error = told(capsys, "grade", "fulmar", "selftest-registers", *SMALL, "--plan", "--json")
     assert code == 2
     assert "leave out --json" in error
+
+
+def test_a_plan_says_what_is_kept_and_damage_is_told(capsys, tmp_path) -> None:
+    kept = tmp_path / "kept"
+    arguments = ["grade", "fulmar", "selftest-registers", *SMALL, "--results", str(kept)]
+    code, out, _ = told(capsys, *arguments, "--plan")
+    assert code == 0
+    assert " 0 are kept" in out
+    assert not kept.exists()
+    first = told(capsys, *arguments)
+    assert told(capsys, *arguments) == first
+    groups = re.search(r"in (\S+) groups", out)[1]
+    assert (
+        f"0 of {groups} pairs of group and program; {groups} are kept"
+        in told(capsys, *arguments, "--plan")[1]
+    )
+    data = bytearray(kept.read_bytes())
+    data[80] ^= 1
+    kept.write_bytes(data)
+    assert f"64 of {groups} pairs" in " ".join(told(capsys, *arguments, "--plan")[1].split())
+    code, out, error = told(capsys, *arguments)
+    assert (code, out) == first[:2]
+    assert "was damaged or cut short" in error
+    assert told(capsys, *arguments) == first
+
+
+def test_ctrl_c_at_any_stage_says_how_to_go_on(capsys, tmp_path, monkeypatch) -> None:
+    def pressed(*_: object, **__: object) -> None:
+        raise KeyboardInterrupt
+
+    for stage in ("get_ready", "run_campaign", "Grader"):
+        with monkeypatch.context() as here:
+            here.setattr(f"faults.cli.grade.{stage}", pressed)
+            kept = str(tmp_path / stage)
+            arguments = ["grade", "fulmar", "selftest-registers", *SMALL]
+            code, out, error = told(capsys, *arguments, "--results", kept)
+            assert (code, out) == (130, "")
+            assert f"--results {kept} again to go on" in error
+            code, out, error = told(capsys, *arguments)
+            assert (code, out) == (130, "")
+            assert "nothing was kept" in error
 
 
 def test_what_grade_did_not_write_it_does_not_overwrite(capsys, tmp_path) -> None:
