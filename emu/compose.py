@@ -54,7 +54,10 @@ class BusAddresses:
 
 @frozen(eq=False)
 class StoreAddresses:
-    """A store's address lines: store address i arrives as ``arrives[i]`` (NO_CELL: nowhere)."""
+    """A store's address lines: i on them goes on as ``arrives[i]``, for all that they can carry.
+
+    Addresses that end beyond the words of the store, or NO_CELL, reach no cell.
+    """
 
     position: str
     store: int
@@ -186,6 +189,7 @@ def _addressed(shape: StoreShape, alterations: list[Alteration]) -> StoreTable:
     for a in alterations:
         if isinstance(a, StoreAddresses):
             arrives = np.where(arrives == NO_CELL, NO_CELL, a.arrives[arrives])
+    arrives = np.where(arrives < shape.words, arrives, NO_CELL)
     read = write = arrives[:, None]
     for a in alterations:
         if isinstance(a, Selection):

@@ -11,7 +11,7 @@ from faults.boards.board import FAULT_PLACE, Board
 from faults.exact import doubt_about
 from faults.fault import Fault, FaultPart
 from faults.kinds import kind_named
-from faults.sites import CellBit, Role, SelectLine
+from faults.sites import AddressLine, CellBit, Role, SelectLine
 
 CANNOT_COMBINE = declare(
     "cannot-combine",
@@ -60,7 +60,29 @@ def _sites_that_meet(board: Board, fault: Fault) -> str:
             roles = board.site(a).role, board.site(b).role
             if {one.kind, other.kind} & {"always-on", "shorted"} and _decode_alike(*roles):
                 return f"{a} and {b} choose by the same address bits"
+            if _residue_beyond(board, *roles):
+                return f"{a} and {b} lead to addresses for which nothing answers"
+            if {one.kind, other.kind} & {"always-on", "shorted"} and _beyond_and_select(board, *roles):
+                return f"{a} and {b} meet at addresses beyond the words of the store"
     return ""
+
+
+def _beyond_and_select(board: Board, *roles: Role) -> bool:
+    """Whether an address line may reach beyond the words of a store, where a select line opens cells."""
+    lines = [r for r in roles if isinstance(r, AddressLine)]
+    others = [r for r in roles if isinstance(r, SelectLine)]
+    if not (lines and others) or lines[0].store != others[0].store:
+        return False
+    words = board.shapes[lines[0].store].words
+    return words & (words - 1) != 0
+
+
+def _residue_beyond(board: Board, one: Role, other: Role) -> bool:
+    """Whether two address lines reach beyond a store that leaves the bus as it was, each at its own words."""
+    if not (isinstance(one, AddressLine) and isinstance(other, AddressLine)) or one.store != other.store:
+        return False
+    words = board.shapes[one.store].words
+    return one.undriven == "residue" and words & (words - 1) != 0
 
 
 def _decode_alike(one: Role, other: Role) -> bool:

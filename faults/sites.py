@@ -79,13 +79,15 @@ class Labels:
 @frozen
 class AddressLine:
     """Line ``bit`` (weight 2**bit) of a store's address. ``floats``: the level an open line drifts to.
-    ``bank``: the line comes from a bank register.
+    ``bank``: the line comes from a bank register. ``undriven``: what is read at an address beyond the words
+    of the store, where nothing answers.
     """  # noqa: D205
 
     store: int
     bit: int
     floats: int = 1
     bank: bool = False
+    undriven: Undriven = "zeros"
 
 
 @frozen

@@ -12,8 +12,8 @@ from attrs import frozen
 from emu.schema import key, own_path
 from emu.tomlfile import TomlPath
 from faults.boards.bits import BITS_PATTERN, BITS_RULE, bit_list, bit_mask, odd_parts, spread
-from faults.boards.checks import bits_exist, part_problems, split_problems
-from faults.boards.family import Family
+from faults.boards.checks import bits_exist, number_problems, part_problems, split_problems
+from faults.boards.family import Family, Named
 from faults.boards.interface import cells
 from faults.boards.technology import StoreGround, Technology, family, numbered
 from faults.sites import (
@@ -70,6 +70,11 @@ class _Planes:
         region = self.ground.region(mask, value)
         return SelectLine(self.ground.index, region, self.ground.full, mask, value, way)
 
+    def used(self, noun: str, bits: tuple[int, ...]) -> Named:
+        """Return the numbers that the bits spell in the address of some word: the others have no line."""
+        words = self.ground.spec.words
+        return numbered(noun, sum(spread(value, bits) < words for value in range(1 << len(bits))))
+
     @property
     def worst(self) -> tuple[tuple[int, int], ...]:
         return odd_parts(self.winding) if self.winding else ()
@@ -97,7 +102,7 @@ def _families(ground: StoreGround, table: CoincidentTable) -> Iterator[Family]:
     planes = _Planes(ground, bit_list(table.section), bit_list(table.winding))
     yield from _axis(planes, "x", table.x, table.x_drivers)
     yield from _axis(planes, "y", table.y, table.y_drivers)
-    sections = (numbered("section", 1 << len(planes.section)),) if planes.section else ()
+    sections = (planes.used("section", planes.section),) if planes.section else ()
     of_section = "section {}, " if planes.section else ""
     yield family(
         ground, "sense", (*sections, ground.bits), planes.sense,
@@ -121,7 +126,7 @@ def _families(ground: StoreGround, table: CoincidentTable) -> Iterator[Family]:
 def _axis(planes: _Planes, axis: str, bits: str, banks: tuple[str, ...]) -> Iterator[Family]:
     ground, lines = planes.ground, bit_list(bits)
     yield family(
-        ground, axis, (numbered(f"{axis.upper()} line", 1 << len(lines)),), partial(planes.select, lines),
+        ground, axis, (planes.used(f"{axis.upper()} line", lines),), partial(planes.select, lines),
         stage=STAGE_SELECT, part="wire", noun=f"{axis.upper()} line {{}}",
     )  # fmt: skip
     for number, bank in enumerate(banks):
@@ -130,7 +135,7 @@ def _axis(planes: _Planes, axis: str, bits: str, banks: tuple[str, ...]) -> Iter
         for way, half in _HALVES:
             name = "driver" if way == "both" else way
             yield family(
-                ground, f"{axis}-{name}-{letter}", (numbered("driver", 1 << len(chosen)),),
+                ground, f"{axis}-{name}-{letter}", (planes.used("driver", chosen),),
                 partial(planes.select, chosen, way=way),
                 stage=STAGE_SELECT, part="driver", noun=f"{half}{axis.upper()} driver {letter}{{}}",
             )  # fmt: skip
@@ -139,10 +144,13 @@ def _axis(planes: _Planes, axis: str, bits: str, banks: tuple[str, ...]) -> Iter
 def _wrong(ground: StoreGround, table: CoincidentTable) -> Iterator[tuple[str, str]]:
     yield from split_problems(ground, {"x": table.x, "y": table.y})
     yield from bits_exist(ground, {"section": table.section, "winding": table.winding})
+    yield from number_problems(ground, {"x": table.x, "y": table.y, "section": table.section})
     for bank in table.x_drivers:
         yield from part_problems(ground, table.x, "x_drivers", bank)
+        yield from number_problems(ground, {"x_drivers": bank})
     for bank in table.y_drivers:
         yield from part_problems(ground, table.y, "y_drivers", bank)
+        yield from number_problems(ground, {"y_drivers": bank})
     if len(bit_list(table.winding)) > MAX_WINDING_BITS:
         yield "winding", f"at most {MAX_WINDING_BITS} address bits say how the sense wire runs"
     if not (ground.spec.writable and ground.spec.destructive):

@@ -21,6 +21,7 @@ from faults.sites import (
     DataLine,
     Site,
     StandIn,
+    Undriven,
 )
 
 MAX_BUS_BITS = 20  # a plan lists the whole bus when a line of it is broken
@@ -36,14 +37,17 @@ def bank_bits(ground: StoreGround) -> frozenset[int]:
     return frozenset(found)
 
 
-def store_lines(ground: StoreGround) -> Iterator[Family]:
-    """Yield the address and data lines between the buses and a store."""
+def store_lines(ground: StoreGround, undriven: Undriven = "zeros") -> Iterator[Family]:
+    """Yield the address and data lines between the buses and a store.
+
+    ``undriven``: what is read where no cell of the store answers.
+    """
     banked = bank_bits(ground)
     lines = family(
         ground,
         "address",
         (numbered("address line", ground.address_bits),),
-        lambda at: AddressLine(ground.index, at[0], bank=at[0] in banked),
+        lambda at: AddressLine(ground.index, at[0], bank=at[0] in banked, undriven=undriven),
         stage=STAGE_STORE_ADDRESS,
         part="contact",
         noun="address line {}",

@@ -135,10 +135,10 @@ def _families(machine: MachineSpec, table: BoardTable) -> list[Family]:
     families = list(buses(machine))
     for index, store in enumerate(machine.stores):
         ground = StoreGround(machine, index)
-        families += store_lines(ground)
+        described_as = described.get(store.name, PlainTable(store=store.name))
+        families += store_lines(ground, getattr(described_as, "undriven", "zeros"))
         if store.name in served:
             families.append(stand_in(ground))
-        described_as = described.get(store.name, PlainTable(store=store.name))
         way = next(t for t in technologies().values() if t.table is type(described_as))
         families += way.families(ground, described_as)
     if table.nets:

@@ -1,17 +1,20 @@
 """Address lines: forced to a level, tied together, exchanged."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from typing import Literal
 
 import numpy as np
+import numpy.typing as npt
 
-from emu.compose import NO_CELL, Alteration, BusAddresses, StoreAddresses, position
+from emu.compose import NO_CELL, Alteration, Altered, BusAddresses, Selection, StoreAddresses, position
+from emu.memory import ONES
 from emu.rules import Rule
 from faults.boards.board import Board
 from faults.sites import AddressLine, BusAddressLine, ChipLeg, IntArray, Site
 
 Tie = Literal["or", "and"]
 Change = Callable[[IntArray], IntArray]
+Flags = npt.NDArray[np.bool_]
 
 
 def forced_line(board: Board, site: Site, level: int) -> tuple[Alteration, ...]:
@@ -21,7 +24,7 @@ def forced_line(board: Board, site: Site, level: int) -> tuple[Alteration, ...]:
         return (forced_leg(board, site, role, level),)
     assert isinstance(role, AddressLine | BusAddressLine), "an address line"
     bit = 1 << role.bit
-    return (arriving(board, site, lambda a: a | bit if level else a & ~bit),)
+    return arriving(board, site, lambda a: a | bit if level else a & ~bit)
 
 
 def tied_lines(board: Board, sites: tuple[Site, ...], tie: Tie) -> tuple[Alteration, ...]:
@@ -33,7 +36,7 @@ def tied_lines(board: Board, sites: tuple[Site, ...], tie: Tie) -> tuple[Alterat
         both = one | other if tie == "or" else one & other
         return (a & ~(1 << low | 1 << high)) | both << low | both << high
 
-    return (arriving(board, sites[0], change),)
+    return arriving(board, sites[0], change)
 
 
 def swapped_lines(board: Board, sites: tuple[Site, ...]) -> tuple[Alteration, ...]:
@@ -44,18 +47,52 @@ def swapped_lines(board: Board, sites: tuple[Site, ...]) -> tuple[Alteration, ..
         one, other = a >> low & 1, a >> high & 1
         return (a & ~(1 << low | 1 << high)) | other << low | one << high
 
-    return (arriving(board, sites[0], change),)
+    return arriving(board, sites[0], change)
 
 
-def arriving(board: Board, site: Site, change: Change) -> Alteration:
-    """Return the alteration of a whole address, on the bus or at a store; beyond a store there is nothing."""
+def arriving(board: Board, site: Site, change: Change) -> tuple[Alteration, ...]:
+    """Return the alteration of a whole address, on the bus or at a store; beyond a store nothing answers."""
     where = position(site.stage, site.path)
     if isinstance(site.role, BusAddressLine):
-        return BusAddresses(where, change(np.arange(1 << board.machine.address_bits, dtype=np.int64)))
+        return (BusAddresses(where, change(np.arange(1 << board.machine.address_bits, dtype=np.int64))),)
     assert isinstance(site.role, AddressLine), "an address line"
     words = board.shapes[site.role.store].words
-    arrives = change(np.arange(words, dtype=np.int64))
-    return StoreAddresses(where, site.role.store, np.where(arrives < words, arrives, NO_CELL))
+    arrives = change(np.arange(1 << max(1, (words - 1).bit_length()), dtype=np.int64))
+    moved = StoreAddresses(where, site.role.store, arrives)
+    return (
+        moved,
+        *(unanswered(board, site, site.role, arrives[:words] >= words) if words & (words - 1) else ()),
+    )
+
+
+def unanswered(board: Board, site: Site, role: AddressLine, beyond: Flags) -> tuple[Alteration, ...]:
+    """Return what is read at the addresses for which no cell of the store answers."""
+    shape, where = board.shapes[role.store], position(site.stage, site.path)
+    if role.undriven == "ones":
+        ones = shape.words + ONES
+        return (Selection(where, role.store, lambda c: np.where(c == NO_CELL, ones, c), "read"),)
+    if role.undriven == "zeros":
+        return ()
+    full = (1 << shape.bits) - 1
+    rules = (
+        Rule("bus", role.store, "hold", full, on="read", address_mask=mask, address_value=value)
+        for mask, value in parts_of(beyond)
+    )
+    return tuple(Altered(where, rule) for rule in rules)
+
+
+def parts_of(chosen: Flags) -> Iterator[tuple[int, int]]:
+    """Yield parts (mask, value) of the addresses that together are those chosen."""
+    every = np.arange(len(chosen), dtype=np.int64)
+    open_parts = [(0, 0, max(0, len(chosen) - 1).bit_length())]
+    while open_parts:
+        mask, value, bit = open_parts.pop()
+        inside = chosen[every & mask == value]
+        if inside.all():
+            yield from [(mask, value)] if inside.size else []
+        elif inside.any():
+            lower = 1 << bit - 1
+            open_parts += [(mask | lower, value | level, bit - 1) for level in (lower, 0)]
 
 
 def forced_leg(board: Board, site: Site, role: ChipLeg, level: int) -> Alteration:
@@ -65,8 +102,6 @@ def forced_leg(board: Board, site: Site, role: ChipLeg, level: int) -> Alteratio
 
 def redirected(board: Board, site: Site, role: ChipLeg, lost: int, level: int) -> Alteration:
     """Return the bit of one chip at the address in which the bits ``lost`` have the ``level``."""
-    from emu.compose import Altered  # noqa: PLC0415
-
     every = (1 << max(1, (board.shapes[role.store].words - 1).bit_length())) - 1
     rule = Rule(
         "cell", role.store, "redirect", role.bit,

@@ -189,9 +189,7 @@ class Woven(Memory):
         total = dict.fromkeys(self.bits, 0)
         cores = 1 << self.core_bits
         asked, upper = address % cores, address // cores
-        strand, module = upper % self.strands, upper // self.strands
-        if address >= self.words:
-            return self.amplified(total)
+        strand, module = (upper % self.strands, upper // self.strands) if self.modules > 1 else (upper, 0)
         modules = self.active("module", self.modules, module) if self.modules > 1 else [True]
         strands = self.active("strand", self.strands, strand) if self.strands > 1 else [True]
         for m in range(self.modules):
@@ -219,6 +217,8 @@ class Woven(Memory):
         path = f"{self.name}/sense"
         if self.broken.has(f"{self.name}/strobe", "mistimed-early", "mistimed-late", "dead"):
             self.giving = dict.fromkeys(self.bits, 0)  # the amplifiers were asked when nothing was there
+        else:
+            self.giving = self.broken.lines(path, self.giving, 0)
         if self.broken.has(f"{self.name}/strobe", "mistimed-early", "mistimed-late"):
             levels = dict.fromkeys(self.bits, 0)
         levels = self.broken.lines(path, levels, 0)
@@ -280,8 +280,6 @@ class Coincident(Memory):
 
     def currents(self, address: int) -> tuple[list[tuple[int, int]], list[tuple[int, int]]]:
         x, y = address % self.columns, address // self.columns
-        if address >= self.words:
-            return [], []
         (xr, xw), (yr, yw) = self.axis("x", self.columns, x), self.axis("y", self.rows, y)
         crossings = [(i, j) for i in range(self.columns) for j in range(self.rows)]
         return [c for c in crossings if xr[c[0]] and yr[c[1]]], [
@@ -351,11 +349,11 @@ class Chips(Memory):
     """Rows of chips of ``lines`` x ``columns`` cells: address = column + line * columns + row * size."""
 
     def __init__(
-        self, name, words, bits, faults, cells, *, lines, columns, rows, multiplexed, undriven
+        self, name, words, bits, faults, cells, *, lines, columns, rows, multiplexed, undriven, inverted=0
     ) -> None:
         super().__init__(name, words, bits, faults, cells)
         self.line_count, self.column_count, self.rows = lines, columns, rows
-        self.multiplexed, self.undriven = multiplexed, undriven
+        self.multiplexed, self.undriven, self.inverted = multiplexed, undriven, inverted
         self.size = lines * columns
         self.chip = {
             (r, b): [cells[a + r * self.size] >> i & 1 for a in range(self.size)]
@@ -364,8 +362,6 @@ class Chips(Memory):
         }
 
     def selected(self, address: int) -> list[bool]:
-        if address >= self.words:
-            return [False] * self.rows
         return self.active("row", self.rows, address // self.size) if self.rows > 1 else [True]
 
     def inside(self, row: int, bit: str, address: int) -> tuple[int, int]:
@@ -401,7 +397,7 @@ class Chips(Memory):
             if self.broken.has(f"{self.name}/{family}/{row}/{bit}/{index}", "dead"):
                 level = 0
         if self.broken.has(f"{self.name}/refresh/{row}", "faded"):
-            level = 0
+            level = (address & self.inverted).bit_count() % 2  # the charge is gone; inverted cells give a 1
         return self.broken.level(site, level, 0)
 
     def sense(self, address: int) -> dict[str, int]:
