@@ -37,6 +37,19 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "info": ("faults.cli.info", "Show versions, formats, folders and what is installed."),
 }
 
+# Words that people try, and what does that job here.
+MEANT: dict[str, str] = {
+    "check": "case check",
+    "compare": "pattern",
+    "diagnose": "match",
+    "diff": "pattern",
+    "help": "--help",
+    "inject": "predict",
+    "report": "match --report FILE",
+    "simulate": "run",
+    "test": "grade",
+}
+
 
 class ReaderGoneError(Exception):
     """Whoever read our output has gone."""
@@ -89,7 +102,8 @@ class LazyCommands(click.Group):
             import difflib  # noqa: PLC0415 - only on a mistake
 
             close = difflib.get_close_matches(args[0], list(COMMANDS), n=1)
-            near = f" Did you mean {close[0]!r}?" if close else ""
+            meant = MEANT.get(args[0]) or (close[0] if close else "")  # `next` is a module of this package
+            near = f" Did you mean {meant!r}?" if meant else ""
             raise click.UsageError(f"There is no command {args[0]!r}.{near}", ctx)
         if args and not {"-h", "--help"}.isdisjoint(args[1:]):
             return args[0], _shadow(args[0]) or _real(args[0]), args[1:]

@@ -2,15 +2,16 @@
 
 import subprocess
 import sys
-from importlib.util import find_spec
+from importlib import import_module
+from pkgutil import iter_modules
 
 import click
 import pytest
 
-from faults.cli import COMMANDS, corewright
+import faults.cli
+from faults.cli import COMMANDS, MEANT, corewright
 from faults.cli.pages import present_commands
 
-PRESENT = [name for name, (module, _) in COMMANDS.items() if find_spec(module)]
 # What a short option or a name may mean, whatever the command: its parameter and whether it takes a value.
 ONE_MEANING = {
     "--json": ("as_json", False), "-q": ("quiet", False), "--quiet": ("quiet", False), "--color": ("color", True),
@@ -37,12 +38,15 @@ EVERY = list(every_command())
 IDS = [path for path, _ in EVERY]
 
 
-def test_commands_whose_modules_exist_are_found():
-    assert set(present_commands()) == set(PRESENT)
-    assert {"machines", "assemble", "disassemble", "run", "pattern", "march", "info"} <= set(PRESENT)
+def test_every_command_of_the_table_has_its_module_and_every_module_with_a_command_its_line():
+    named = [module for module, _ in COMMANDS.values()]
+    inside = [import_module(f"faults.cli.{found.name}") for found in iter_modules(faults.cli.__path__)]
+    commands = [m.__name__ for m in inside if isinstance(getattr(m, "command", None), click.Command)]
+    assert sorted(named) == sorted(commands)
+    assert list(present_commands()) == list(COMMANDS)
 
 
-@pytest.mark.parametrize("name", PRESENT)
+@pytest.mark.parametrize("name", COMMANDS)
 def test_the_table_of_commands_says_what_the_commands_say(name):
     command = present_commands()[name]
     assert command.get_short_help_str(limit=200) == COMMANDS[name][1]
@@ -120,6 +124,16 @@ def test_an_unknown_command_is_told_with_the_nearest(cli):
     told = cli("machine")
     assert told.code == 2
     assert "Did you mean 'machines'?" in told.err
+
+
+@pytest.mark.parametrize("word", MEANT)
+def test_a_word_that_people_try_leads_to_the_command_that_does_it(cli, word):
+    assert word not in COMMANDS
+    first = MEANT[word].split()[0]
+    assert first in COMMANDS or first == "--help"
+    assert f"Did you mean '{MEANT[word]}'?" in cli(word).err
+    told = cli(first, "--help")
+    assert all(part in told.out for part in MEANT[word].split()[1:2])
 
 
 def test_the_entry_point_is_this_group():
