@@ -1,7 +1,7 @@
 """The symptoms of every suspect under a program, from a healthy run, from a cache, or by running it.
 
 A plan that can never matter in the healthy run gives the healthy run's symptoms and is not run. What was run
-once is kept on disk, by machine, image, inputs, limits and plan, so that a second match is quick.
+once is kept on disk, by machine, image, inputs, limits, plan and our code, so that a second match is quick.
 """
 
 import hashlib
@@ -27,6 +27,7 @@ from faults.predictions.plans import HEALTHY, Plans
 from faults.predictions.programs import passes
 from faults.predictions.scene import Program
 from faults.symptoms import Symptoms, canonical, from_canonical, symptoms_of
+from faults.workings import workings_digest
 
 MOST_STEPS: Final = 3_000_000
 LONGER: Final = 3
@@ -138,7 +139,8 @@ class ProgramRuns:
     def _key(self) -> str:
         request = self._profile.request
         parts = (
-            CACHE_FORMAT, PLAN_FORMAT, repr(self.machine), sorted(self.program.inputs.items()),
+            CACHE_FORMAT, PLAN_FORMAT, workings_digest(), repr(self.machine),
+            sorted(self.program.inputs.items()),
             [(n, i.bits, list(i.words())) for n, i in sorted(self.program.image.segments.items())],
             self.program.image.entry, request.max_steps, request.max_restarts,
         )  # fmt: skip
