@@ -1,6 +1,7 @@
 """``corewright march``."""
 
 from collections.abc import Mapping
+from pathlib import Path
 from typing import Any, Literal
 
 import click
@@ -86,7 +87,11 @@ NAMES = declare_schema(
 @click.option("--class", "classes", multiple=True, metavar="CLASS", help="Only this fault class; repeatable.")
 @click.option("--escapes", "missed", metavar="CLASS", help="Name the faults of a class that escape.")
 @machine_option
-@click.option("--template", metavar="PATH", help="March template of the machine; else the shipped one.")
+@click.option(
+    "--template",
+    metavar="PATH",
+    help="March template; else STEM.march.toml beside the machine file, or the shipped one.",
+)
 @click.option(
     "--place", default="", metavar="NAME", help="Where the program stands, by the template's names."
 )
@@ -149,7 +154,7 @@ def command(
 
 def _program(known: KnownTest, machine: str, template: str | None, place: str, *, solid: bool) -> str:
     spec = load_machine(machine)
-    found = find_template(spec, template)
+    found = find_template(spec, template, machine if Path(machine).suffix == ".toml" else None)
     return march_program(known.name, known.test, spec, found, place=place, solid=solid)
 
 

@@ -3,12 +3,14 @@
 import re
 from collections.abc import Iterator, Sequence
 from itertools import combinations
+from pathlib import Path
 from string import Template as Text
 from textwrap import wrap
 
 from emu.codes import check_bits, encode
 from emu.errors import declare, fail, nearest
 from emu.spec import MachineSpec, StoreSpec
+from emu.tomlfile import CANNOT_READ
 from emu.where import Place
 from faults.march.backgrounds import backgrounds
 from faults.march.notation import Delay, Element, MarchTest, Order
@@ -149,6 +151,20 @@ def _with_includes(source: str, template: Template) -> str:
     """Return the source with the files that it includes, which lie beside the template, put in."""
 
     def put_in(line: re.Match[str]) -> str:
-        return (template.folder / line[1]).read_text(encoding="utf-8-sig").rstrip("\n")
+        return _included(template.folder, line[1])
 
     return _INCLUDE.sub(put_in, source)
+
+
+def _included(folder: Path, name: str) -> str:
+    # a template from a stranger must not make us copy any file of the reader's
+    inside = not Path(name).is_absolute() and ".." not in Path(name).parts
+    try:
+        text = (folder / name).read_text(encoding="utf-8-sig") if inside else None
+        reason = "it does not"
+    except (OSError, ValueError) as error:
+        text, reason = None, getattr(error, "strerror", None) or "it is no text in UTF-8"
+    if text is None:
+        rule = "an included file lies in the folder of the template or below it"
+        fail(CANNOT_READ, f"{rule}; {name!r}: {reason}", Place("--template"))
+    return text.rstrip("\n")

@@ -1,11 +1,12 @@
-"""How a march test becomes a program for one machine: the file ``march.toml``, as declared data.
+"""How a march test becomes a program for one machine: its march template, as declared data.
 
 Pieces of assembly text with ``$names`` that :mod:`faults.march.program` puts together; the page
 ``docs/reference/march-template.md`` describes them.
 """
 
 from pathlib import Path
-from typing import Literal
+from string import Template as Text
+from typing import Final, Literal
 
 from attrs import evolve, field, frozen
 
@@ -17,17 +18,32 @@ from emu.spec import MachineSpec
 from emu.tomlfile import TomlDocument, TomlPath, read
 from emu.where import Place
 
-NAME = "march.toml"
+NAME: Final = "march.toml"
+BESIDE: Final = ".march.toml"
 NO_TEMPLATE = declare(
     "march-no-template",
-    "A march test becomes a program by the march template of a machine, which lies beside its programs.",
-    "Write one: docs/reference/march-template.md shows how; name it with --template.",
+    "A march test becomes a program by the march template of a machine.",
+    "Write one, STEM.march.toml beside the machine file STEM.toml, or name one with --template; "
+    "docs/reference/march-template.md shows how.",
 )
 FOREIGN = declare(
     "march-template-machine",
     "A march template belongs to one machine and writes to one of its stores.",
     "Write the name of the machine as its own file has it, and the name of one of its stores.",
 )
+NOT_PUT_IN = declare(
+    "march-template-name",
+    "In a piece of a march template only those names stand behind a $ that are put in there.",
+    "See the table of pieces in docs/reference/march-template.md. Write ${n} where a letter, a digit or _ "
+    "follows, and $$ for a dollar sign.",
+)
+_AT_AN_OPERATION: Final = ("n", "k", "data")
+PUT_IN: Final[dict[str, tuple[str, ...]]] = {
+    "begin": (), "up": ("n",), "down": ("n",), "read": _AT_AN_OPERATION, "write": _AT_AN_OPERATION,
+    "up_end": ("n",), "down_end": ("n",), "pause": ("n",), "end": ("pairs", "pair_count"),
+    "pair": ("number", "low", "high"),
+}  # fmt: skip
+"""Names that are put into each piece of the code; ``begin`` is taken as it is."""
 _NAME = r"[a-z][a-z0-9-]{0,19}"
 
 
@@ -77,15 +93,21 @@ class Template:
         return next((p for p in self.places if name in ("", p.name)), None)
 
 
-def find_template(machine: MachineSpec, path: str | Path | None = None) -> Template:
-    """Return the template of a machine: the file given, or the one shipped with its programs.
+def find_template(
+    machine: MachineSpec, path: str | Path | None = None, machine_file: str | Path | None = None
+) -> Template:
+    """Return the template of a machine: the file given, the one beside its file, or the shipped one.
 
-    Raises InputError for one that is wrong or missing.
+    ``machine_file``: where the machine was read from, if not shipped. Raises InputError for a template that
+    is wrong or missing.
     """
-    file = programs_folder() / machine.name / NAME if path is None else Path(path)
+    beside = None if machine_file is None else Path(machine_file).with_suffix(BESIDE)
+    file = Path(path) if path is not None else beside or programs_folder() / machine.name / NAME
     if path is None and not file.is_file():
         message = f"there is no march template for {machine.name}"
-        fail(NO_TEMPLATE, message, Place("--machine"), hint="name one with --template")
+        write = f"write {file.name} beside the machine file, or " if beside else ""
+        hint = f"{write}name one with --template; docs/reference/march-template.md shows how"
+        fail(NO_TEMPLATE, message, Place("--machine"), hint=hint)
     document = read(file)
     problems = Problems(document.source)
     template = build(Template, document, problems)
@@ -105,3 +127,24 @@ def _check(template: Template, machine: MachineSpec, problems: Problems, documen
     if template.store not in stores:
         message = f"{machine.name} has the stores {', '.join(stores)}; got {template.store!r}"
         problems.add(FOREIGN, message, document.place(("store",)), hint=nearest(template.store, stores))
+    for piece, names in PUT_IN.items():
+        if piece != "begin":
+            _check_names(piece, names, getattr(template.code, piece), problems, document)
+
+
+def _check_names(
+    piece: str, names: tuple[str, ...], text: str, problems: Problems, document: TomlDocument
+) -> None:
+    """Check that behind every $ stands a name that is put in."""
+    put_in = " ".join(f"${name}" for name in names)
+    place = document.place(("code", piece))
+    if not Text(text).is_valid():
+        problems.add(NOT_PUT_IN, f"{piece!r} has a $ without a name; put in are {put_in}", place,
+                     hint="write $$ for a dollar sign")  # fmt: skip
+        return
+    for given in dict.fromkeys(Text(text).get_identifiers()):
+        if given not in names:
+            meant = next((n for n in names if given.startswith(n)), "")
+            rest = given.removeprefix(meant)
+            hint = f"write ${{{meant}}}{rest}" if meant else nearest(given, names)
+            problems.add(NOT_PUT_IN, f"into {piece!r} are put {put_in}; got '${given}'", place, hint=hint)

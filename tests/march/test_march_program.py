@@ -118,3 +118,41 @@ def test_a_template_of_another_machine_is_refused(tmp_path) -> None:
         find_template(load_machine("dunlin"), template)
     with pytest.raises(InputError, match="march-no-template"):
         find_template(evolve(load_machine("fulmar"), name="tern"))
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "told"),
+    [
+        ("m${n}_$k:", "m$n_$k:", "into 'read' are put $n $k $data; got '$n_' [march-template-name]"),
+        ("differ $data", "differ $dato", "hint: did you mean 'data'?"),
+        ("differ $data", "differ $", "'read' has a $ without a name; put in are $n $k $data"),
+    ],
+)
+def test_a_name_that_is_not_put_in_is_refused_with_the_right_one(tmp_path, old, new, told) -> None:
+    shipped = find_template(load_machine("dunlin")).folder / "march.toml"
+    text = shipped.read_text(encoding="utf-8")
+    assert old in text
+    (tmp_path / "x.toml").write_text(text.replace(old, new), encoding="utf-8")
+    with pytest.raises(InputError) as wrong:
+        find_template(load_machine("dunlin"), tmp_path / "x.toml")
+    assert told in str(wrong.value)
+
+
+def test_the_template_of_a_machine_of_ones_own_lies_beside_its_file(tmp_path) -> None:
+    machine = load_machine("dunlin")
+    with pytest.raises(InputError, match=r"write mine\.march\.toml beside the machine file"):
+        find_template(machine, None, tmp_path / "mine.toml")
+    shipped = find_template(machine).folder / "march.toml"
+    (tmp_path / "mine.march.toml").write_bytes(shipped.read_bytes())
+    assert find_template(machine, None, tmp_path / "mine.toml").folder == tmp_path
+
+
+@pytest.mark.parametrize("name", ["gone.asm", "../secret.asm", "/etc/passwd"])
+def test_an_included_file_lies_beside_the_template(tmp_path, name) -> None:
+    machine = load_machine("dunlin")
+    text = (find_template(machine).folder / "march.toml").read_text(encoding="utf-8")
+    (tmp_path.parent / "secret.asm").write_text("secret", encoding="utf-8")
+    (tmp_path / "x.toml").write_text(text.replace("parts/frame.asm", name), encoding="utf-8")
+    test = find("MATS+").test
+    with pytest.raises(InputError, match="cannot-read"):
+        march_program("MATS+", test, machine, find_template(machine, tmp_path / "x.toml"))
