@@ -78,7 +78,8 @@ def diagnose_scene(
     if pairs and predicted.columns and not predicted.mends and ranking.outcome in ("nothing", "misread"):
         ranking, subjects = _paired(columns, ranking, subjects, scene)
     note = "; ".join(dict.fromkeys(n for n in (suspects.note, ranking.note) if n))
-    return Diagnosis(scene, suspects, tuple(dumps.values()), ranking, predicted, subjects, columns, note)
+    read = tuple(columns.dumps.values())  # predicting may have found that a file was misread
+    return Diagnosis(scene, suspects, read, ranking, predicted, subjects, columns, note)
 
 
 def _paired(

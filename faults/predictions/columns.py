@@ -43,6 +43,7 @@ from faults.predictions.dumps import (
 )
 from faults.predictions.evidence import Observed
 from faults.predictions.leftovers import Leftovers
+from faults.predictions.otherwise import read_otherwise
 from faults.predictions.plans import BEYOND, HEALTHY
 from faults.predictions.programs import Judge, Judged, judge_of
 from faults.predictions.runs import ProgramRuns
@@ -81,6 +82,7 @@ class Columns:
     dumps: dict[int, Observed]
     workshop: Workshop
     _captures: dict[int, Captured] = field(factory=dict, init=False)
+    _as_read: set[int] = field(factory=set, init=False)  # dumps of which it was looked at if they are misread
     _leftovers: dict[int, Leftovers] = field(factory=dict, init=False)
 
     def predict(self, subjects: Sequence[Subject], weights: FloatArray, *, sift: bool = True) -> Predicted:
@@ -180,6 +182,14 @@ class Columns:
         faults = [None if gone else s.fault for s, gone in zip(subjects, out.tolist(), strict=True)]
         tried = [HEALTHY if gone else d for d, gone in zip(digests, out.tolist(), strict=True)]
         misfit = self._misfit(number, faults, tried)
+        otherwise = None
+        if number not in self._as_read:
+            self._as_read.add(number)
+            otherwise = read_otherwise(dump, misfit, (faults, tried), self._book(dump), self.scene.board)
+        if otherwise is not None:
+            self.dumps[number] = evolve(dump, suspected=(otherwise,))
+            self._dump(number, subjects, digests, weights, columns, unused, alive)
+            return
         differs = (dump.words ^ dump.expected) & dump.known & dump.sure
         chances = exact_or_garbled(misfit, weights * ~out, unknown_log(misfit, differs))
         if any(s.chancy for s in subjects):
