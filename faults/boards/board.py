@@ -30,6 +30,7 @@ class Board:
     """The stores of a machine with all their sites.
 
     ``built``: the way each store is built, by its name in board files. ``tree``: the families of sites.
+    ``described``: whether a board file says so; without one only lines and cells are known.
     """
 
     machine: MachineSpec
@@ -37,6 +38,7 @@ class Board:
     built: tuple[str, ...]
     marks: Marks = field(factory=Marks)
     doc: str = ""
+    described: bool = True
 
     @cached_property
     def shapes(self) -> tuple[StoreShape, ...]:
@@ -61,7 +63,7 @@ class Board:
 
     def member(self, family: Family, at: tuple[int, ...]) -> Site:
         """Return a member of a family with its labels."""
-        return self.marks.marked(family.site(at), at[-1] if at else 0)
+        return self.marks.marked(family.site(at), family.dimensions[-1].listed(at[-1]) if at else 0)
 
     def site(self, path: str, *, place: Place | None = None, source_line: str = "") -> Site:
         """Return the site of that path. Raises InputError, at ``place``, naming the nearest existing site."""
@@ -108,7 +110,7 @@ class Board:
         shown = path[:80]
         family = self.tree.family(path)
         if family is None:
-            hint = self._other_spelling(path) or self._first_part_hint(path)
+            hint = self._no_board_hint(path) or self._other_spelling(path) or self._first_part_hint(path)
             fail(UNKNOWN_SITE, f"the board of {self.machine.name} has no site {shown!r}", place,
                  hint=hint, source_line=source_line)  # fmt: skip
         wanted = "/".join((family.prefix, *(f"<{d.noun}>" for d in family.dimensions)))
@@ -117,6 +119,17 @@ class Board:
         message = f"the board of {self.machine.name} has the sites {wanted} ({ranges}); given {shown!r}"
         hint = self._decimal_hint(family, path) or f"the nearest is {close!r}"
         fail(UNKNOWN_SITE, message, place, hint=hint, source_line=source_line)
+
+    def _no_board_hint(self, path: str) -> str:
+        """Return what is missing where nothing says how a store is built, unless it is a slip of the pen."""
+        owner, _, rest = path.partition("/")
+        known = [p for p in self.tree.prefixes if p.startswith(f"{owner}/")]
+        if self.described or not known or nearest(rest.split("/")[0], [p.split("/")[1] for p in known]):
+            return ""
+        return (
+            f"{self.machine.name} has no board file, so there are only {', '.join(known)}; "
+            "write STEM.board.toml beside its machine file STEM.toml, or name one with --board"
+        )
 
     def _decimal_hint(self, family: Family, path: str) -> str:
         """Return what was meant where an address has digits that the machine's base does not have."""

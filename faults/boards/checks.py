@@ -10,6 +10,14 @@ def bits_exist(ground: StoreGround, keys: Mapping[str, str]) -> Iterator[tuple[s
     """Yield a problem for every key that names an address bit the store does not have."""
     most = ground.address_bits
     for name, text in keys.items():
+        for run in text.split(","):
+            first, _, last = run.partition("-")
+            if last and int(last) < int(first):
+                spelled = ",".join(str(b) for b in range(int(first), int(last) - 1, -1))
+                order = (
+                    f"write '{last}-{first}', or {spelled!r} if the lines are numbered the other way round"
+                )
+                yield name, f"a range of bits counts upward; {order}; given {run!r}"
         beyond = [b for b in bit_list(text) if b >= most]
         if beyond:
             yield name, f"store {ground.name!r} has address bits 0 to {most - 1}; {name!r} names {beyond[0]}"

@@ -36,6 +36,9 @@ class Dimension(Protocol):
     def range_text(self) -> str:
         """Return the members in words."""
 
+    def listed(self, index: int) -> int:
+        """Return the place of member ``index`` in a list that has something for each."""
+
 
 @define(slots=False)
 class Named:
@@ -67,6 +70,16 @@ class Named:
             return min(numbers, key=lambda pair: abs(pair[1] - int(text)))[0]
         close = difflib.get_close_matches(text, self.names, n=1, cutoff=0) if text else []
         return self._places[close[0]] if close else 0
+
+    @cached_property
+    def _order(self) -> dict[str, int]:
+        numbers = sorted((n for n in self.names if n.isdigit()), key=int)
+        others = [n for n in self.names if not n.isdigit()]
+        return {name: place for place, name in enumerate([*numbers, *others])}
+
+    def listed(self, index: int) -> int:
+        """Return the place in a list of all members: numbers upward, then names."""
+        return self._order[self.names[index]]
 
     def range_text(self) -> str:
         """Return the members in words: ``0 to 31``, or a list."""
@@ -109,6 +122,10 @@ class Addresses:
             return min(WordFormat(64, base=self.format.base).parse(text), self.count - 1)
         except ValueError:
             return 0
+
+    def listed(self, index: int) -> int:
+        """Return the place in a list of all addresses."""
+        return index
 
     def range_text(self) -> str:
         """Return the addresses in words."""

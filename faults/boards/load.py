@@ -1,5 +1,6 @@
 """``NAME.board.toml`` -> :class:`faults.boards.Board`, with everything wrong in the file reported at once."""
 
+import re
 from importlib.resources import files
 from pathlib import Path
 from typing import Final
@@ -42,6 +43,14 @@ NO_SITES = declare(
     "Labels, levels and nets speak of sites that the board has.",
     "See `corewright faults MACHINE` for the sites; a * stands for one whole part of a path.",
     HEAD + '[[label]]\nsites = "rope/adress/*"\ncard = "A1"\n',
+    "board",
+)
+LABEL_NAMES = declare(
+    "board-label",
+    "In a label {1} stands for what the first * of its sites stands for, {2} for the second; a list has a "
+    "label for each line and takes none.",
+    "Number the * of `sites` from 1.",
+    HEAD + '[[label]]\nsites = "core/address/*"\npin = "A{2}"\n',
     "board",
 )
 WRONG_NET = declare(
@@ -103,7 +112,8 @@ def parse_board(machine: MachineSpec, source: Source) -> Board:
 def plain_board(machine: MachineSpec) -> Board:
     """Return a board of which only address lines, data lines and cells are known."""
     table = BoardTable(format="board/1", machine=machine.name)
-    return Board(machine, FamilyTree(tuple(_families(machine, table))), ("plain",) * len(machine.stores))
+    tree = FamilyTree(tuple(_families(machine, table)))
+    return Board(machine, tree, ("plain",) * len(machine.stores), described=False)
 
 
 def _board(machine: MachineSpec, document: TomlDocument) -> Board:
@@ -201,6 +211,7 @@ class _Checks:
                 self.report(board, owner.sites, key_path(owner, "sites"))
             if isinstance(owner, LabelTable):
                 self.lists(owner, matching)
+                self.names(owner)
         for net in self.table.nets:
             for i, path in enumerate(net.feeds):
                 if board.tree.find(path) is None:
@@ -220,6 +231,18 @@ class _Checks:
                 if isinstance(texts, tuple) and len(texts) != wanted:
                     message = f"{owner.sites!r} takes {wanted} labels in a list; given {len(texts)}"
                     self.problems.add(NO_SITES, message, self.document.place(key_path(owner, name)))
+
+    def names(self, owner: LabelTable) -> None:
+        """Check that what stands in braces is put in."""
+        allowed = [f"{{{i}}}" for i in range(1, owner.sites.split("/").count("*") + 1)]
+        for name in (a.name for a in fields(Labels)):
+            texts = getattr(owner, name)
+            known = allowed if isinstance(texts, str) else []
+            for given in re.findall(r"\{[^{}]*\}", texts if isinstance(texts, str) else " ".join(texts)):
+                if given not in known:
+                    there = f"put in here are {', '.join(known)}" if known else "nothing is put in here"
+                    message = f"{there}; given {given!r}"
+                    self.problems.add(LABEL_NAMES, message, self.document.place(key_path(owner, name)))
 
     def report(self, board: Board, path: str, where: tuple[str | int, ...]) -> None:
         """Report a path, or a pattern, that no site has."""

@@ -65,7 +65,7 @@ class Marks:
         return tuple((site_pattern(t.sites), t.level) for t in self.floats)
 
     def marked(self, site: Site, last: int) -> Site:
-        """Return the site with its labels, level and probes; ``last``: its number in the last part."""
+        """Return the site with its labels, level and probes; ``last``: its place in lists."""
         labels = site.labels
         for rule in self._rules:
             if found := rule.pattern.fullmatch(site.path):

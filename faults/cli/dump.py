@@ -130,10 +130,7 @@ def command(
 
     Exit code: 0 if every word reads right, 1 if not.
     """
-    if program is not None and image is not None:
-        raise click.UsageError("--program or --image, not both")
-    if ran and program is None:
-        raise click.UsageError("--ran goes with --program")
+    _refuse_both(program, image, ran=ran)
     faulted = the_fault(machine, board, faults) if faults else None
     spec = faulted.machine if faulted else the_board(machine, board).machine
     number = spec.store_index(the_store(spec, store, "STORE").name)
@@ -178,6 +175,13 @@ def _why_nothing(
 
 def _is_report(output: str) -> bool:
     return output == "-" or output.lower().endswith((*PAGE_ENDINGS, TEXT_ENDING))
+
+
+def _refuse_both(program: str | None, image: str | None, *, ran: bool) -> None:
+    if program is not None and image is not None:
+        raise click.UsageError("--program or --image, not both")
+    if ran and program is None:
+        raise click.UsageError("--ran goes with --program")
 
 
 def _contents(

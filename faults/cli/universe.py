@@ -23,6 +23,7 @@ SCHEMA = declare_schema(
     {
         "machine": "text: name of the machine",
         "numbering": "text: word size, arithmetic, base and bit numbers in a sentence",
+        "described": "bool: whether a board file says how the stores are built",
         "stores": [{"store": "text: name", "built": "text: how it is built", "words": "int: its words"}],
         "total": "int: faults",
         "counts": {"*": "int: faults by kind and form"},
@@ -30,6 +31,11 @@ SCHEMA = declare_schema(
         "largest_group?": "int: faults in the largest group, with --collapse",
         "structure": ["text: every fault but those of single cells, single cores and insides of chips"],
     },
+)
+
+NO_BOARD = (
+    "none, so only address lines, data lines and cells are known. Write STEM.board.toml beside the machine "
+    "file STEM.toml, or name one with --board."
 )
 
 
@@ -112,6 +118,7 @@ def universe_json(board: Board, universe: Universe, *, collapse: bool) -> Mappin
     found: dict[str, object] = {
         "machine": machine.name,
         "numbering": machine.word.numbering_sentence(),
+        "described": board.described,
         "stores": [
             {"store": s.name, "built": built, "words": s.words}
             for s, built in zip(machine.stores, board.built, strict=True)
@@ -135,6 +142,8 @@ def _write(
     writer.labelled("lines", "Address lines are numbered by weight: line n has the weight 2**n.")
     for spec, built in zip(machine.stores, board.built, strict=True):
         writer.labelled("store", f"{spec.name}: {spec.words:,} words of {spec.bits} stored bits, {built}")
+    if not board.described:
+        writer.labelled("board", NO_BOARD)
     writer.labelled("faults", f"{len(universe):,}, each alone")
     if collapse:
         groups = universe.collapse()

@@ -2,9 +2,11 @@
 
 import json
 from collections import Counter
+from pathlib import Path
 
 import pytest
 
+import emu
 from faults.cli.dump import SCHEMA as DUMP
 from faults.cli.explain import CODE, STORY
 from faults.cli.predict import SCHEMA as PREDICT
@@ -135,6 +137,15 @@ def test_explain_an_error_code(cli):
 @pytest.mark.parametrize("arguments", [("fulmar", "gates"), ("fulmar", "--fault", LINE)])
 def test_explain_says_what_is_missing(cli, arguments):
     assert cli("explain", *arguments).code == 2
+
+
+def test_a_machine_without_a_board_file_is_told_so(cli, tmp_path):
+    own = tmp_path / "own.toml"
+    own.write_bytes((Path(emu.__file__).parent / "machines" / "dunlin.toml").read_bytes())
+    told = " ".join(cli("faults", own, "--no-cells").out.split())
+    assert "board none, so only address lines, data lines and cells are known. Write STEM.board.toml" in told
+    assert json.loads(cli("faults", own, "--no-cells", "--json").out)["described"] is False
+    assert "Write STEM.board.toml" not in cli("faults", "dunlin", "--no-cells").out
 
 
 # --- dump

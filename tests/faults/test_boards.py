@@ -141,6 +141,33 @@ def test_labels(boards):
     assert board.site("core/cell/0o17/3").labels.text() == ""
 
 
+def test_a_list_of_labels_follows_the_numbers_as_the_machine_has_them():
+    # fulmar calls its leftmost bit 1, dunlin 0; the list begins with the bit of the lowest number, parity last
+    for name, count, path in (("fulmar", 17, "core/data/{}"), ("dunlin", 12, "core/data/{}")):
+        words = ", ".join(f'"p{i}"' for i in range(count))
+        text = f'format = "board/1"\nmachine = "{name}"\n[[label]]\nsites = "core/data/*"\npin = [{words}]\n'
+        board = parse_board(load_machine(name), Source("f.board.toml", text))
+        numbers = [*range(1, 17), "parity"] if name == "fulmar" else range(12)
+        assert [board.site(path.format(n)).labels.pin for n in numbers] == [f"p{i}" for i in range(count)]
+
+
+def test_the_order_of_bits_is_that_of_the_lines():
+    text = 'format = "board/1"\nmachine = "fulmar"\n[[store]]\nstore = "core"\nbuilt = "coincident"\n'
+    board = parse_board(load_machine("fulmar"), Source("f.board.toml", text + 'x = "10,0-3"\ny = "4-9"\n'))
+    assert board.site("core/x/1").role.region.value == 1 << 10
+    assert board.site("core/x/2").role.region.value == 1
+
+
+def test_without_a_board_file_a_line_that_it_would_have_tells_of_the_file():
+    board = plain_board(load_machine("fulmar"))
+    with pytest.raises(InputError, match=r"fulmar has no board file, .*write STEM\.board\.toml"):
+        board.site("core/y/1")
+    with pytest.raises(InputError, match="did you mean 'core/address/1'"):
+        board.site("core/adress/1")
+    with pytest.raises(InputError, match="did you mean"):
+        load_board(load_machine("fulmar")).site("core/yy/1")
+
+
 def test_levels_of_open_lines():
     text = 'format = "board/1"\nmachine = "fulmar"\n[[floats]]\nsites = "rope/address/*"\nlevel = 0\n'
     board = parse_board(load_machine("fulmar"), Source("f.board.toml", text))
@@ -234,6 +261,17 @@ WRONG = {
         "5:7",
     ),
     "label": (HEAD + '[[label]]\nsites = "rope/adress/*"\ncard = "A"\n', "board-sites", "4:9"),
+    "name of no star": (HEAD + '[[label]]\nsites = "core/address/*"\npin = "A{2}"\n', "board-label", "5:7"),
+    "name in a list": (
+        HEAD + '[[label]]\nsites = "core/address/*"\npin = ["{1}"' + 10 * ', "1"' + "]\n",
+        "board-label",
+        "5:7",
+    ),
+    "range that falls": (
+        HEAD + '[[store]]\nstore = "core"\nbuilt = "coincident"\nx = "4-0"\ny = "5-10"\n',
+        "board-geometry",
+        "6:5",
+    ),
     "level": (HEAD + '[[floats]]\nsites = "rope/address/*"\nlevel = 2\n', "out-of-range", "5:9"),
     "net": (
         HEAD + '[[net]]\nname = "n"\nfeeds = ["core/sense/3"]\neffect = "read-ones"\n',
