@@ -112,7 +112,9 @@ def _shipped(name: str) -> MachineSpec:
 
 def _unknown_machine(name: str) -> None:
     shipped = machine_names()
-    hint = nearest(name, shipped) or f"there are {', '.join(shipped)}; the path of a file holds a / or a ."
+    file = f"{name}.toml"
+    here = f"the file {file} is here: write {file}" if Path(file).is_file() else nearest(name, shipped)
+    hint = here or f"there are {', '.join(shipped)}; the path of a file holds a / or a ."
     fail(
         UNKNOWN_MACHINE,
         f"a machine is a shipped name or a path; got {name[:80]!r}",
@@ -323,9 +325,11 @@ class _Loader:
             message = f"a word has {width} bits; the word of the example has {example.word.bit_length()}"
             self.add(EXAMPLE, message, key_path(example, "word"))
         elif wrong:
-            given = WordFormat(width, base=self.table.word.base).tagged(example.word)
+            form = WordFormat(width, base=self.table.word.base)
+            given, right = form.tagged(example.word), form.tagged(example.word & free | pattern.match)
             message = f"the word of an example has the fixed bits of {table.bits!r}; {given} has not"
-            self.add(EXAMPLE, message, key_path(example, "word"))
+            hint = f"with them it is {right}; hold both against your drawings"
+            self.problems.add(EXAMPLE, message, self.document.place(key_path(example, "word")), hint=hint)
 
     def form(self, table: InstructionTable, form: str, letters: set[str]) -> None:
         if table.form is None:

@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Sequence
 
 from emu.codes import check_bits
+from emu.shipped import machine_names
 from emu.spec import InstructionSpec, MachineSpec, PortSpec, RegisterSpec, StoreSpec, WindowSpec
 from emu.words import WordFormat
 
@@ -35,7 +36,8 @@ def duration(nanoseconds: int) -> str:
 def _head(machine: MachineSpec) -> Iterator[str]:
     yield f"# {machine.name}"
     yield ""
-    yield f"<!-- made from the machine file by `corewright machines {machine.name} --page` -->"
+    name = machine.name if machine.name in machine_names() else "FILE"
+    yield f"<!-- made from the machine file by `corewright machines {name} --page` -->"
     yield ""
     yield from machine.doc.strip().splitlines()
     yield ""
@@ -165,8 +167,9 @@ def _instructions(machine: MachineSpec) -> Iterator[str]:
         yield ""
         yield f"### {instruction.name}"
         yield ""
-        yield instruction.doc.strip()
-        yield ""
+        if instruction.doc:
+            yield instruction.doc.strip()
+            yield ""
         yield "```"
         yield from _instruction(machine, instruction)
         yield "```"

@@ -50,7 +50,9 @@ def find_program(machine: str, given: str) -> Path:
         return Path(given)
     names = program_names(machine)
     if given not in names:
-        hint = nearest(given, names) or (f"there are {', '.join(names)}" if names else "give a path")
+        file = f"{given}{PROGRAM_ENDING}"
+        here = f"the file {file} is here: write {file}" if Path(file).is_file() else nearest(given, names)
+        hint = here or (f"there are {', '.join(names)}" if names else "give a path")
         message = f"a program of {machine} is a shipped name or a path; got {given[:80]!r}"
         fail(UNKNOWN_PROGRAM, message, Place("PROGRAM"), hint=hint)
     return programs_folder() / machine / f"{given}{PROGRAM_ENDING}"

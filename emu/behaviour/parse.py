@@ -184,7 +184,8 @@ class _Parser:
 
     def need(self, text: str, where: str) -> Token:
         if not self.sees(text):
-            self.stop(f"{text!r} must stand {where}; got {self.got()}")
+            hint = "write == to compare" if self.sees("=") else ""
+            self.stop(f"{text!r} must stand {where}; got {self.got()}", hint)
         return self.next()
 
     def got(self) -> str:

@@ -254,7 +254,8 @@ def _describe(spec: MachineSpec, given: str, writer: Writer) -> None:
     writer.paragraph("ports: " + (", ".join(ports) or "none"))
     writer.paragraph("lamps: " + (", ".join(lamp.name for lamp in spec.lamps) or "none"))
     writer.heading("Instructions")
-    writer.table(("instruction", "what it does"), [(i.example_text, i.doc) for i in spec.instructions])
+    does = [(i.example_text, i.doc or "; ".join(i.does_text)) for i in spec.instructions]
+    writer.table(("instruction", "what it does"), does)
     programs = program_names(spec.name)
     if programs:
         writer.heading("Programs")

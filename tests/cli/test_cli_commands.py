@@ -55,6 +55,21 @@ def test_a_machine_of_ones_own_is_described_from_its_file(cli):
     assert "tern" in told.out
 
 
+def test_an_instruction_without_a_sentence_is_described_by_what_it_does(cli, tmp_path):
+    text = (ROOT / "tests" / "assemble" / "tern.toml").read_text(encoding="utf-8")
+    bare = "".join(line for line in text.splitlines(keepends=True) if not line.startswith("doc = "))
+    assert bare != text
+    own = tmp_path / "own.toml"
+    own.write_text(bare, encoding="utf-8")
+    machine = load_machine(own)
+    told = cli("machines", own)
+    rows = told.out.partition("what it does")[2]
+    assert machine.instructions[0].does_text[0] in rows
+    page = cli("machines", own, "--page").out
+    assert "corewright machines FILE --page" in page
+    assert "\n\n\n```" not in page
+
+
 # --- assemble and disassemble -----------------------------------------------------------------------------
 
 

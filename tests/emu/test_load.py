@@ -146,6 +146,20 @@ def test_an_unknown_machine(name, message, hint):
     assert (problem.message, problem.hint, problem.code.slug) == (message, hint, "unknown-machine")
 
 
+def test_an_example_with_other_fixed_bits_is_told_with_the_word_that_has_them():
+    # by hand: every bit of 'print' is fixed, 100 000000000
+    assert GOOD.count("word = 0o4000") == 1
+    with pytest.raises(InputError, match="with them it is 0o4000; hold both against your drawings"):
+        load(GOOD.replace("word = 0o4000", "word = 0o4001"))
+
+
+def test_an_unknown_machine_whose_file_is_here(tmp_path, monkeypatch):
+    (tmp_path / "petrel.toml").write_text(GOOD)
+    monkeypatch.chdir(tmp_path)
+    with pytest.raises(InputError, match=r"the file petrel\.toml is here: write petrel\.toml"):
+        load_machine("petrel")
+
+
 def test_a_missing_file(tmp_path):
     with pytest.raises(InputError) as caught:
         load_machine(tmp_path / "none.toml")

@@ -34,7 +34,10 @@ def test_a_path_is_a_path_and_anything_else_is_refused(tmp_path, monkeypatch):
     with pytest.raises(InputError, match="give a path"):
         find_program("mine", "gates")
     (tmp_path / "plainname").write_text("")
+    (tmp_path / "gatez.asm").write_text("")
     monkeypatch.chdir(tmp_path)
+    with pytest.raises(InputError, match=r"the file gatez\.asm is here: write gatez\.asm"):
+        find_program("fulmar", "gatez")
     assert str(find_program("fulmar", "plainname")) == "plainname"
 
 

@@ -218,6 +218,8 @@ def test_hints_name_the_nearest_right_thing():
     assert hint("acc = a") == "make them agree by extend(x, 12), widen(x, 12) or low(x, 9)"
     assert hint("let t = 5") == "write bits(5, w) for w bits"
     assert hint("acc = extend + 1") == "write extend(x, n)"
+    assert hint("if acc = 0 { skip }") == "write == to compare"
+    assert hint("if acc 0 { skip }") == ""
 
 
 def test_a_trap_enters_no_trap():
