@@ -60,29 +60,29 @@ def _sites_that_meet(board: Board, fault: Fault) -> str:
             roles = board.site(a).role, board.site(b).role
             if {one.kind, other.kind} & {"always-on", "shorted"} and _decode_alike(*roles):
                 return f"{a} and {b} choose by the same address bits"
-            if _residue_beyond(board, *roles):
-                return f"{a} and {b} lead to addresses for which nothing answers"
-            if {one.kind, other.kind} & {"always-on", "shorted"} and _beyond_and_select(board, *roles):
+            if _meet_beyond(board, {one.kind, other.kind}, *roles):
                 return f"{a} and {b} meet at addresses beyond the words of the store"
     return ""
 
 
-def _beyond_and_select(board: Board, *roles: Role) -> bool:
-    """Whether an address line may reach beyond the words of a store, where a select line opens cells."""
+def _meet_beyond(board: Board, kinds: set[str], *roles: Role) -> bool:
+    """Whether what is read beyond the words of a store is no longer what one address line alone makes of it.
+
+    A select line may open its cells there; and what was left on the bus is foretold by the addresses asked.
+    """
     lines = [r for r in roles if isinstance(r, AddressLine)]
-    others = [r for r in roles if isinstance(r, SelectLine)]
-    if not (lines and others) or lines[0].store != others[0].store:
+    selects = [r for r in roles if isinstance(r, SelectLine)]
+    if (
+        not lines
+        or any(r.store != lines[0].store for r in lines)
+        or any(r.store != lines[0].store for r in selects)
+    ):
         return False
     words = board.shapes[lines[0].store].words
-    return words & (words - 1) != 0
-
-
-def _residue_beyond(board: Board, one: Role, other: Role) -> bool:
-    """Whether two address lines reach beyond a store that leaves the bus as it was, each at its own words."""
-    if not (isinstance(one, AddressLine) and isinstance(other, AddressLine)) or one.store != other.store:
+    if not words & (words - 1):
         return False
-    words = board.shapes[one.store].words
-    return one.undriven == "residue" and words & (words - 1) != 0
+    residue = lines[0].undriven == "residue" and len(lines) + len(selects) > 1
+    return residue or bool(selects and kinds & {"always-on", "shorted", "echo"})
 
 
 def _decode_alike(one: Role, other: Role) -> bool:

@@ -339,6 +339,32 @@ def pairs_of(made, chosen):
     return wrong, judged, refused
 
 
+def judge_pairs_beyond(undriven, first, step):
+    """Judge pairs of address lines, or of one and a select line, where the words fill three rows of four."""
+
+    def near(one):
+        return one.parts[0].sites[0].split("/")[1] in {"address", "row"}
+
+    def chosen(pairs):
+        return [(one, other) for one, other in pairs if near(one) and near(other)][first::step]
+
+    wrong, judged, refused = pairs_of(lambda: chips_in_part(undriven=undriven), chosen)
+    assert not wrong, "\n".join(wrong[:20]) + f"\n{len(wrong)} of {judged}"
+    assert judged > 20
+    assert refused > 5
+
+
+@pytest.mark.parametrize("undriven", ["ones", "residue"])
+def test_some_pairs_that_lead_beyond_the_words_of_a_store(undriven):
+    judge_pairs_beyond(undriven, 5, 23)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("undriven", ["ones", "residue"])
+def test_pairs_that_lead_beyond_the_words_of_a_store(undriven):
+    judge_pairs_beyond(undriven, 0, 4)
+
+
 def judge_pairs(name, count):
     wrong, judged, refused = pairs_of(TINY[name], lambda pairs: random.Random(count).sample(pairs, count))
     assert not wrong, "\n".join(wrong[:20]) + f"\n{len(wrong)} of {judged}"
