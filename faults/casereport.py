@@ -37,11 +37,15 @@ from faults.report import (
 )
 from faults.report.model import AnswerKind, ConfidenceBasis, GroupKind
 
+MOST_NAMED: Final = 50
+"""In a larger group no member is named as the answer: which comes first says nothing."""
 SHOWN_GROUPS: Final = 6
 SHOWN_COLUMNS: Final = 3
+SHOWN_WARNINGS: Final = 3
 SHOWN_STEPS: Final = 4
 SHOWN_OUTCOMES: Final = 6
 LISTED_FIRST: Final = 400
+LISTED_LARGE: Final = 20
 LISTED_LATER: Final = 5
 LEAST_SHOWN: Final = 0.002
 """Groups with less belief are counted, not shown."""
@@ -70,7 +74,7 @@ def case_report(diagnosis: Diagnosis, following: Next | None, extras: Extras = E
     """Return the whole report of a case."""
     ranking, case = diagnosis.ranking, diagnosis.case
     machine = diagnosis.scene.machine
-    groups = tuple(_groups(diagnosis, following))
+    groups = tuple(_groups(diagnosis, following)) if ranking.columns else ()
     return Report(
         title=case.table.title or "A case",
         kind="match",
@@ -82,7 +86,7 @@ def case_report(diagnosis: Diagnosis, following: Next | None, extras: Extras = E
         numbering=(machine.word.numbering_sentence(), ADDRESS_NOTE),
         cautions=_cautions(diagnosis, extras),
         groups=groups,
-        groups_note=_groups_note(diagnosis),
+        groups_note=_groups_note(diagnosis) if groups else "",
         agreement=_agreement(diagnosis),
         unexplained=tuple(_unexplained(diagnosis)),
         maps=tuple(_map(diagnosis, dump) for dump in diagnosis.dumps if not dump.misread_file),
@@ -98,25 +102,27 @@ def case_report(diagnosis: Diagnosis, following: Next | None, extras: Extras = E
 
 def top_fault(ranking: Ranking) -> str:
     """Return the likeliest fault in notation, or "" if the answer is that there is none."""
-    if ranking.outcome == "nothing" or not ranking.group_count:
+    if ranking.outcome == "nothing" or not ranking.group_count or not ranking.columns:
         return ""
+    if len(ranking.group(1).members) > MOST_NAMED:
+        return ""  # the story of one of so many would tell nothing
     hypothesis = ranking.hypotheses[ranking.group(1).members[0]]
     return "" if hypothesis.kind == "healthy" else hypothesis.fault
 
 
 def _question(diagnosis: Diagnosis) -> str:
     count = len(diagnosis.ranking.columns)
+    name = diagnosis.scene.machine.name
+    if not count:
+        return f"What is wrong with {name}?"
     what = "one observation" if count == 1 else f"{count:,} observations"
-    return (
-        f"Which fault of {diagnosis.scene.machine.name} explains the {what} of this case, "
-        "what passed included?"
-    )
+    return f"Which fault of {name} explains the {what} of this case, what passed included?"
 
 
 def _answer(diagnosis: Diagnosis) -> Answer:
     ranking = diagnosis.ranking
     if not ranking.columns:
-        return Answer("Nothing has been observed that the model can speak about.", kind="inconclusive")
+        return Answer(_unheard(diagnosis), kind="inconclusive")
     if ranking.outcome == "nothing":
         return Answer(
             "Nothing in the model explains what was seen: no single fault fits, and no pair that was tried.",
@@ -126,9 +132,8 @@ def _answer(diagnosis: Diagnosis) -> Answer:
     first = ranking.hypotheses[best.members[0]]
     if first.kind == "healthy":
         return Answer(_sound(diagnosis), kind="result")
-    named = _named(first.label, first.fault)
     kind: AnswerKind = "suspect" if len(best.members) == 1 else "group"
-    sentence_ = f"{named}." if kind == "suspect" else f"{named}, or {_others(len(best.members) - 1)}."
+    sentence_ = _told(_named(first.label, first.fault), len(best.members))
     if ranking.outcome == "misread":
         doubted = [ranking.columns[k].label for k, _ in ranking.doubted]
         wrong = "; ".join(doubted[:2]) or "one observation"
@@ -136,7 +141,8 @@ def _answer(diagnosis: Diagnosis) -> Answer:
             f"No fault fits everything as it was written down. If this was misread ({wrong}): {sentence_}"
         )
         kind = "inconclusive"
-    return Answer(sentence_, _labels(diagnosis, best.members[0]), first.fault, kind)
+    fault = first.fault if len(best.members) <= MOST_NAMED else ""
+    return Answer(sentence_, _labels(diagnosis, best), fault, kind)
 
 
 def _sound(diagnosis: Diagnosis) -> str:
@@ -148,10 +154,26 @@ def _sound(diagnosis: Diagnosis) -> str:
     return " ".join([said, *(["But:", wanting[0]] if wanting else [])])
 
 
-def _others(count: int) -> str:
-    return (
-        "another fault that looks the same" if count == 1 else f"one of {count:,} others that look the same"
-    )
+def _unheard(diagnosis: Diagnosis) -> str:
+    """Say why nothing can be said: nothing was written down, or what was could not be used."""
+    for number, reason in diagnosis.predicted.unused:
+        return f"Nothing can be said: {sentence(diagnosis.case.entries[number])} was {_not_used(reason)}."
+    return "Nothing has been observed that the model can speak about."
+
+
+def _not_used(reason: str) -> str:
+    return reason if reason.startswith("set aside") else f"not used; {reason}"
+
+
+def _told(named: str, members: int) -> str:
+    """Return the answer for a group of which the first member is named, if it is small enough to name one."""
+    if members == 1:
+        return f"{named}."
+    if members == 2:
+        return f"{named}, or another fault that looks the same."
+    if members <= MOST_NAMED:
+        return f"{named}, or one of {members - 1:,} others that look the same."
+    return f"One of {members:,} faults that look the same so far: too little is known to name one."
 
 
 def _named(label: str, fault: str) -> str:
@@ -160,9 +182,9 @@ def _named(label: str, fault: str) -> str:
     return text[0].upper() + text[1:]
 
 
-def _labels(diagnosis: Diagnosis, number: int) -> tuple[tuple[str, str], ...]:
-    fault = diagnosis.subjects[number].fault
-    if fault is None:
+def _labels(diagnosis: Diagnosis, group: Ranked) -> tuple[tuple[str, str], ...]:
+    fault = diagnosis.subjects[group.members[0]].fault
+    if fault is None or len(group.members) > MOST_NAMED:
         return ()
     return label_pairs(diagnosis.scene.board.site(fault.parts[0].sites[0]))
 
@@ -178,6 +200,8 @@ def _confidence(ranking: Ranking) -> Confidence | None:
     sure, words = to_permille(min(1.0, best.posterior)), _confident_of(best)
     if best.kind == "healthy":
         return Confidence(sure, words, "unstated", RESTS_ON_MEND if ranking.epoch else RESTS_ON_SHARE)
+    if ranking.outcome == "misread":
+        return Confidence(sure, f"{words}, if that was misread", "prior-driven")
     return Confidence(sure, words, _basis(best))
 
 
@@ -216,7 +240,10 @@ def _group(diagnosis: Diagnosis, group: Ranked, following: Next | None, placed: 
     ranking = diagnosis.ranking
     first = ranking.hypotheses[group.members[0]]
     kind: GroupKind = "pair" if group.kind == "pair" else "misread" if group.contradicted else "fault"
-    most = LISTED_FIRST if group.rank == 1 else LISTED_LATER
+    large = len(group.members) > MOST_NAMED
+    most = (
+        LISTED_FIRST if group.rank == 1 and not large else LISTED_LARGE if group.rank == 1 else LISTED_LATER
+    )
     listed = [ranking.hypotheses[i] for i in group.members[:most]]
     many = {i: diagnosis.suspects.all[i].stands_for for i in group.members if i < len(diagnosis.suspects.all)}
     members = tuple(
@@ -226,13 +253,15 @@ def _group(diagnosis: Diagnosis, group: Ranked, following: Next | None, placed: 
     if len(group.members) > most:
         members = (*members, Member(f"and {len(group.members) - most:,} more", "`--json` lists all of them"))
     name = "Nothing is wrong" if first.kind == "healthy" else _named(first.label, first.fault)
+    if large:
+        name = f"One of {len(group.members):,} faults that look the same so far"
     rank = group.rank + placed
     return Group(
         rank,
         to_permille(min(1.0, group.posterior)),
         name,
         members,
-        first.label,
+        "" if large else first.label,
         _split(group, following),
         kind,
     )
@@ -286,7 +315,7 @@ def _unexplained(diagnosis: Diagnosis) -> Iterator[str]:
             if verdict.word == "contradicts":
                 yield f"{ranking.columns[verdict.column].label}: {verdict.reason}"
     for number, reason in diagnosis.predicted.unused:
-        yield f"{sentence(entries[number])}: not used; {reason}"
+        yield f"{sentence(entries[number])}: {_not_used(reason)}"
 
 
 def _steps(diagnosis: Diagnosis, following: Next) -> Iterator[Step]:
@@ -322,7 +351,7 @@ def _leaves(diagnosis: Diagnosis, following: Next, left: Left) -> str:
 def _cautions(diagnosis: Diagnosis, extras: Extras) -> tuple[str, ...]:
     found = list(extras.cautions)
     ranking = diagnosis.ranking
-    if ranking.group_count and ranking.outcome != "nothing":
+    if ranking.group_count and ranking.columns and ranking.outcome != "nothing":
         fault = diagnosis.subjects[ranking.group(1).members[0]].fault
         found += [kind_named(part.kind).entry.caution for part in fault.parts] if fault else []
     found.append(
@@ -352,6 +381,10 @@ def _history(diagnosis: Diagnosis) -> Iterator[HistoryEntry]:
 
 def _limits(diagnosis: Diagnosis, following: Next | None) -> Iterator[str]:
     for dump in diagnosis.dumps:
+        yield from (f"The file {dump.dump.file}: {text}." for text in dump.warnings[:SHOWN_WARNINGS])
+        if len(dump.warnings) > SHOWN_WARNINGS:
+            more = len(dump.warnings) - SHOWN_WARNINGS
+            yield f"{dump.dump.file}: {more:,} more such remarks; `corewright case check` lists them."
         for suspicion in dump.suspected:
             aside = " It was not taken as evidence." if suspicion in dump.misread_file else ""
             yield f"The file {dump.dump.file} may be read wrongly: {suspicion.sentence}.{aside}"

@@ -6,7 +6,7 @@ from typing import Any
 
 import click
 
-from emu.errors import InputError
+from emu.errors import InputError, Problem
 from emu.load import load_machine
 from faults.case.load import Case, load_case
 from faults.case.model import KINDS, kind_of
@@ -19,6 +19,7 @@ from faults.cli.options import color_option, json_option, print_json, quiet_opti
 from faults.cli.parameters import complete_machine
 from faults.cli.schemas import declare_schema
 from faults.cli.writer import Writer, notice
+from faults.predictions.casefiles import file_problems
 from faults.predictions.scene import problems_of, scene_of
 
 CHECK = declare_schema(
@@ -89,7 +90,7 @@ def check(case: str, as_json: bool, quiet: bool, color: str) -> int:
     Exit code: 0 if nothing is wrong (warnings are allowed), 3 if something is.
     """
     found = load_case(case)
-    problems = problems_of(scene_of(found))
+    problems = _everything(found)
     errors = [p for p in problems if p.severity == "error"]
     if as_json:
         listed = [problem_json(p) for p in problems]
@@ -99,7 +100,8 @@ def check(case: str, as_json: bool, quiet: bool, color: str) -> int:
         raise InputError(problems)
     writer = Writer(use_colour(color))
     for problem in problems:
-        notice(f"{problem.place}: warning: {problem.message} ({problem.hint})", quiet=quiet)
+        hint = f" ({problem.hint})" if problem.hint else ""
+        notice(f"{problem.place}: warning: {problem.message}{hint}", quiet=quiet)
     writer.line(f"{case}: {len(found.entries)} entries, nothing wrong")
     return Exit.DONE
 
@@ -125,10 +127,22 @@ def add_entry(case: str, kind: str, values: tuple[str, ...], quiet: bool, color:
     return Exit.DONE
 
 
+def _everything(found: Case) -> tuple[Problem, ...]:
+    """Return what is wrong with a case and, where it fits its machine, with the files that it names."""
+    scene = scene_of(found)
+    problems = problems_of(scene)
+    if any(p.severity == "error" for p in problems):
+        return problems
+    return problems + file_problems(scene)
+
+
 def _refuse_last(made: Case) -> None:
     """Raise InputError if the last entry of a case has an error; what was there before is no reason."""
-    begins = made.place(made.entries[-1]).line
-    errors = [p for p in problems_of(scene_of(made)) if p.severity == "error" and p.place.line >= begins]
+    begins, scene = made.place(made.entries[-1]).line, scene_of(made)
+    told = [p for p in problems_of(scene) if p.place.line >= begins]
+    if not any(p.severity == "error" for p in told):
+        told += file_problems(scene, len(made.entries) - 1)
+    errors = [p for p in told if p.severity == "error"]
     if errors:
         raise InputError(errors)
 

@@ -30,6 +30,7 @@ class Observed:
     """``entry``: number in the case. ``words``, ``known``: int64[store words] as read; ``expected``: what the
     store should hold, ``sure``: which of its bits are known. ``suspected``: what may be wrong with the file.
     ``after``: the program that ran on the broken machine before the reading and could write the store.
+    ``warnings``: what was odd about the file, in words.
     """  # noqa: D205
 
     entry: int
@@ -41,6 +42,7 @@ class Observed:
     sure: Words
     suspected: tuple[Suspicion, ...] = ()
     after: str = ""
+    warnings: tuple[str, ...] = ()
 
     @property
     def written(self) -> bool:
@@ -86,7 +88,8 @@ def observed_dump(scene: Scene, number: int, dump: Dump) -> Observed:
     expected = expected.astype(np.int64)
     if not suspected:
         suspected = moved(words, known & sure, expected, _base(scene))
-    return Observed(number, dump, store, words, known, expected, sure, suspected, after)
+    warnings = tuple(w.message for w in read.warnings)
+    return Observed(number, dump, store, words, known, expected, sure, suspected, after, warnings)
 
 
 def _loaded(scene: Scene, store: int, program: str) -> tuple[Words, Words]:

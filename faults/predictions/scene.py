@@ -1,13 +1,13 @@
 """Everything that a case speaks of, read and ready: the machine, its board, programs, images, tables."""
 
 from collections.abc import Mapping
-from pathlib import Path
+from pathlib import Path, PurePath
 
 from attrs import define, evolve, field, frozen
 
 from emu.assemble import assemble
 from emu.errors import InputError, Problem, declare, fail
-from emu.files import ENDINGS, read_image
+from emu.files import ENDINGS, TITLES, read_image
 from emu.files.layout import FORMATS, FileWord, ReadResult
 from emu.image import MemoryImage, ProgramImage
 from emu.inputs import parse_inputs
@@ -31,6 +31,13 @@ BAD_LAYOUT = declare(
     "The `layout` of a dump names a format of files and how words lie in it.",
     'Write a format (listing, raw, intel-hex, s-record, csv) and if needed "checks", "high", "little", '
     '"words": layout = "raw checks little".',
+)
+
+
+NOT_AS_NAMED = declare(
+    "case-file-not-as-named",
+    "A dump whose name ends like that of a text file is text, unless its entry says otherwise.",
+    'See whether the file was spoilt on its way; if it is raw bytes, say layout = "raw".',
 )
 
 
@@ -82,13 +89,26 @@ class Scene:
         except (OSError, ValueError) as error:
             reason = getattr(error, "strerror", None) or str(error)
             fail(CANNOT_READ, f"the file must be readable; the system says: {reason}", Place(file))
-        return read_image(file, data, word, form or None)
+        read = read_image(file, data, word, form or None)
+        if not form and read.how.startswith(f"read as {TITLES['raw']}") and _named_as_text(file):
+            fail(
+                NOT_AS_NAMED,
+                f"a file of this name is text; {PurePath(file).name!r} looks like {TITLES['raw']}",
+                Place(file),
+                hint='if it is right, say layout = "raw"',
+            )
+        return read
 
     def stored(self, image: MemoryImage, store: StoreSpec) -> MemoryImage:
         """Return an image with words of the store's stored bits; check bits that it lacks are unknown."""
         if image.bits == store.bits:
             return image
         return MemoryImage(store.bits, dict(image.cells), image.runs)
+
+
+def _named_as_text(file: str) -> bool:
+    ending = PurePath(file).suffix.lower()
+    return ending in {".txt", ".csv"} or ENDINGS.get(ending, "raw") != "raw"
 
 
 def scene_of(case: Case) -> Scene:

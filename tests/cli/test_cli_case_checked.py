@@ -48,3 +48,40 @@ def test_reading_says_so_too(cli, wrong, command):
     told = cli(*command, wrong)
     assert told.code == Exit.BAD_INPUT
     assert "[case-unknown-name]" in told.err
+
+
+DUMP = '[[entry]]\nkind = "dump"\nstore = "rope"\nfile = "rope.oct"\nprogram = "gates"\n'
+
+
+@pytest.mark.parametrize(
+    ("name", "data", "said"),
+    [
+        ("rope.oct", b"words 16 base octal\n0: 000001 00000\n", "rope.oct:2:11"),
+        ("rope.oct", bytes(range(256)) * 4, "looks like raw bytes"),
+        ("rope.oct", b"", "at least one word"),
+        ("rope.bin", b"\1\2\3", "takes 2 bytes"),
+    ],
+    ids=["short word", "raw bytes called text", "empty", "odd"],
+)
+def test_a_check_reads_the_files_as_match_would(cli, tmp_path, name, data, said):
+    path = tmp_path / "c.toml"
+    cli("case", "new", path, "fulmar", "-q")
+    (tmp_path / name).write_bytes(data)
+    told = cli("case", "add", path, "dump", "store=rope", f"file={name}", "program=gates")
+    assert told.code == Exit.BAD_INPUT
+    assert said in told.err
+    path.write_text(path.read_text() + DUMP.replace("rope.oct", name))
+    for command in (("case", "check"), ("match",)):
+        told = cli(*command, path)
+        assert told.code == Exit.BAD_INPUT
+        assert said in told.err
+
+
+def test_a_file_that_was_perhaps_cut_short_is_a_warning(cli, tmp_path):
+    path = tmp_path / "c.toml"
+    cli("case", "new", path, "fulmar", "-q")
+    (tmp_path / "rope.oct").write_text("words 16 base octal\n0: 000001 000002")
+    path.write_text(path.read_text() + DUMP)
+    told = cli("case", "check", path)
+    assert told.code == Exit.DONE
+    assert "may be cut short" in told.err
