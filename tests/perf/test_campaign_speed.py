@@ -4,12 +4,9 @@ Single runs, told as such. Raw figures go to ``docs/performance/campaign.csv`` w
 wall time, since the machine may be busy. Reported, never gated.
 """
 
-import csv
 import random
 import resource
-import sys
 import time
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -27,24 +24,21 @@ from faults.dictionary import COLUMNS, META, Dictionary, digest_of
 from faults.lower import plan_of
 from faults.universe import universe_of
 from faults.worker import prepared
-from faults.workload import Job, Program
+from faults.workload import Conditions, Job, Program
 
 pytestmark = [pytest.mark.perf, pytest.mark.skipif(not have_numba(), reason="numba is not installed")]
-FILE = Path(__file__).resolve().parents[2] / "docs" / "performance" / "campaign.csv"
+FIGURES = "campaign"
 SAMPLED = 300
-
-
-@pytest.fixture(scope="module")
-def rows():
-    """Gather rows (what, size, wall seconds, processor seconds, note) and write them at the end."""
-    found: list[tuple[object, ...]] = []
-    yield found
-    FILE.parent.mkdir(exist_ok=True)
-    with FILE.open("w", newline="") as stream:
-        table = csv.writer(stream, lineterminator="\n")
-        table.writerow(["what", "size", "wall_s", "processor_s", "note"])
-        table.writerows(found)
-    sys.stdout.write("\n  ".join(["", *(", ".join(map(str, row)) for row in found), ""]))
+ENDLESS = """
+        .at 6000
+again:  rearm
+        load 100
+        add step
+        store 100
+        store-indexed 200
+        jump again
+step:   .word 12345
+"""
 
 
 @pytest.fixture(scope="module")
@@ -118,6 +112,19 @@ def test_growth_with_the_program(board, rows, words: int) -> None:
     universe = universe_of(board, False)
     _, wall, processor = timed(lambda: run_campaign(universe, [job], workers=2))
     rows.append((f"structural faults, march over {words} words", steps, wall, processor, "size: steps"))
+
+
+@pytest.mark.parametrize("steps", [25_000, 50_000, 100_000, 200_000])
+def test_growth_with_the_length_of_runs_that_never_end(board, rows, steps: int) -> None:
+    """A program that goes on for ever shows what it finds at once, and is watched to the end all the same."""
+    image = assemble(Source("endless.asm", ENDLESS), board.machine).image
+    conditions = Conditions(longest=steps, watched=steps)
+    job = Job(board.machine, Program("endless", image), conditions)
+    assert prepared(job).profile.result.stop.kind == "steps"
+    universe = universe_of(board, False, stores=["core"])
+    campaign, wall, processor = timed(lambda: run_campaign(universe, [job], workers=2))
+    note = f"size: steps; {campaign.runs} runs"
+    rows.append((f"structural faults of core, watched for {steps} steps", steps, wall, processor, note))
 
 
 def test_look_up_in_ten_million_rows(tmp_path, rows) -> None:

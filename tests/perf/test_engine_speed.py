@@ -7,7 +7,6 @@ for. Every number is checked before it is compared.
 
 import shutil
 import subprocess
-import sys
 import time
 from pathlib import Path
 
@@ -25,7 +24,12 @@ from emu.engine.walker import Walker
 from emu.load import load_machine
 from emu.shipped import programs_folder
 from emu.where import Source
+from faults.boards import load_board
+from faults.lower import plan_of
+from faults.notation import parse_fault
 
+FIGURES = "engines"
+LONG = 100_000_000  # instructions
 pytestmark = [pytest.mark.perf, pytest.mark.skipif(not have_numba(), reason="numba is not installed")]
 
 PROGRAM = """
@@ -62,15 +66,16 @@ def endless():
     return RunRequest(machine, image, stop_on_loop=False)
 
 
-def report(capsys, *rows: str) -> None:
-    with capsys.disabled():
-        sys.stdout.write("\n  ".join(["", *rows, ""]))
-
-
 def timed(action):
-    begin = time.perf_counter()
+    """Return the result of an action, its wall time and its processor time."""
+    wall, processor = time.perf_counter(), time.process_time()
     result = action()
-    return result, time.perf_counter() - begin
+    return result, time.perf_counter() - wall, time.process_time() - processor
+
+
+def row(what: str, steps: int, wall: float, processor: float | str, note: str = "") -> tuple[object, ...]:
+    rounded = round(processor, 4) if isinstance(processor, float) else processor
+    return what, steps, round(wall, 4), rounded, f"{steps / wall / 1e6:.3g} M/s{note and '; '}{note}"
 
 
 def in_c(request: RunRequest, steps: int, folder: Path) -> tuple[list[int], float]:
@@ -91,41 +96,59 @@ def in_c(request: RunRequest, steps: int, folder: Path) -> tuple[list[int], floa
     return [int(word) for word in told[:-1]], float(told[-1])
 
 
-def test_compiled_against_c(endless, tmp_path, capsys):
-    engine, rows = CompiledEngine(), []
-    _, first = timed(lambda: engine.run(evolve(endless, max_steps=1000)))
-    request = evolve(endless, max_steps=100_000_000)
+def test_compiled_against_c(endless, tmp_path, rows):
+    engine = CompiledEngine()
+    _, first, spent = timed(lambda: engine.run(evolve(endless, max_steps=1000)))
+    rows.append(row("first call: compiled, or from the cache", 1000, first, spent))
+    request = evolve(endless, max_steps=LONG)
     for _ in range(3):
-        result, ours = timed(lambda: engine.run(request))
+        result, ours, spent = timed(lambda: engine.run(request))
         told, c = in_c(endless, request.max_steps, tmp_path)
         names = ("pc", "acc", "extra", "index")
         assert told == [
             result.steps, result.time_ns, *(result.registers[n] for n in names), result.reads, result.writes,
             sum(a.count for a in result.alarms), result.restarts,
         ]  # fmt: skip
-        speeds = f"compiled {result.steps / ours / 1e6:6.1f} M/s, C -O2 {result.steps / c / 1e6:6.1f} M/s"
-        rows.append(f"{speeds}, ratio {c / ours:.2f}")
-    report(capsys, f"first call (compiled or from the cache) {first:.2f} s", *rows)
+        rows.append(row("C, -O2", result.steps, c, ""))
+        rows.append(row("compiled", result.steps, ours, spent, f"{c / ours:.2f} of the speed of C"))
 
 
-def test_compiled_against_walker(endless, capsys):
-    request = evolve(endless, max_steps=100_000)
+def test_compiled_against_walker(endless, rows):
+    request = evolve(endless, max_steps=LONG // 1000)
     CompiledEngine().run(request)
-    slow, a = timed(lambda: Walker().run(request))
-    plain, b = timed(lambda: CompiledEngine(jit=False).run(request))
-    long = evolve(endless, max_steps=100_000_000)
-    _, c = timed(lambda: CompiledEngine().run(long))
+    slow, *walked = timed(lambda: Walker().run(request))
+    plain, *generated = timed(lambda: CompiledEngine(jit=False).run(request))
+    _, *compiled = timed(lambda: CompiledEngine().run(evolve(endless, max_steps=LONG)))
     assert slow.same(plain)
     assert slow.same(CompiledEngine().run(request))
-    report(
-        capsys,
-        f"walker {1e5 / a / 1e6:.3f} M/s, generated as plain Python {1e5 / b / 1e6:.3f} M/s, compiled {1e8 / c / 1e6:.1f} M/s",
-        f"compiled / walker: {1000 * a / c:.0f}",
-    )
+    rows.append(row("walker", LONG // 1000, *walked))
+    faster = f"{walked[0] / generated[0]:.1f} times as fast as the walker"
+    rows.append(row("generated functions as plain Python", LONG // 1000, *generated, faster))
+    faster = f"{1000 * walked[0] / compiled[0]:.0f} times as fast as the walker"
+    rows.append(row("compiled", LONG, *compiled, faster))
 
 
-def test_every_cell_of_core_on_every_self_test(capsys):
-    machine, rows, total = load_machine("fulmar"), [], 0.0
+PLANS = {
+    "tables, never met": ("core/cell/0o50/1:stuck-1", False),
+    "rules and gates, never met": ("core/cell/0o50/1:stuck-1@5%", False),
+    "rules, at every access": ("core/data/15+16:shorted-or", False),
+    "rules and gates, never met, every event kept": ("core/cell/0o50/1:stuck-1@5%", True),
+}
+
+
+@pytest.mark.parametrize("name", PLANS)
+def test_what_a_plan_costs(endless, rows, name):
+    """The same program under a fault; who keeps every event pays for it."""
+    board, engine, (fault, trace) = load_board(endless.machine), CompiledEngine(), PLANS[name]
+    plan, steps = plan_of(board, parse_fault(fault, board)), LONG // (500 if trace else 2)
+    request = evolve(endless, plan=plan, max_steps=steps, trace=trace)
+    engine.run(evolve(request, max_steps=1000))
+    result, *taken = timed(lambda: engine.run(request))
+    rows.append(row(f"compiled, {name}", result.steps, *taken))
+
+
+def test_every_cell_of_core_on_every_self_test(rows):
+    machine, total = load_machine("fulmar"), 0.0
     full = (1 << 17) - 1
     faults = np.array(
         [
@@ -139,14 +162,15 @@ def test_every_cell_of_core_on_every_self_test(capsys):
     for path in sorted(folder.glob("selftest-*.asm")):
         request = _self_test(machine, path)
         compiled_machine(machine, jit=True)
-        profile, a = timed(lambda request=request: profile_run(request))
-        outcomes, b = timed(lambda profile=profile: run_cell_faults(profile, faults))
+        profile, a, _ = timed(lambda request=request: profile_run(request))
+        outcomes, b, spent = timed(lambda profile=profile: run_cell_faults(profile, faults))
         total += a + b
-        rows.append(
-            f"{path.stem:32} {profile.result.steps:10,} steps; profile {a:5.2f} s; {len(faults):,} faults {b:6.2f} s, "
+        told = (
             f"{int(outcomes.active.sum()):,} active, {int((outcomes.seen != outcomes.healthy).sum()):,} seen"
         )
-    report(capsys, *rows, f"all: {total:.1f} s")
+        steps = profile.result.steps
+        rows.append((f"{path.stem}: {len(faults):,} cells", steps, round(b, 3), round(spent, 3), told))
+    rows.append(("all of them, with their profiles", "", round(total, 2), "", ""))
 
 
 def _self_test(machine, path: Path) -> RunRequest:
