@@ -47,13 +47,18 @@ NO_FILE: Final = declare(
     "case-file-missing",
     "Every file that a case names must lie where its path says, from the folder of the case.",
     "Put the file there, or correct the path.",
-    f'{_HEAD}[[entry]]\nkind = "dump"\nstore = "rope"\nfile = "no-such-dump.lst"\n',
+    f'{_HEAD}[[entry]]\nkind = "dump"\nstore = "rope"\nfile = "no-such-dump.lst"\nprogram = "gates"\n',
     "case",
 )
 OTHER_HASH: Final = declare(
     "case-file-changed",
     "A file must still be the one that the case was written about: its SHA-256 must be the same.",
     "Restore the file, or if the change was meant, write the new SHA-256.",
+)
+NOT_SAID: Final = declare(
+    "case-dump-against-nothing",
+    "A dump tells something only where it is known what the store should hold.",
+    "Name an image file as `expected`, or the `program` that was loaded and ran.",
 )
 NO_HASH: Final = declare(
     "case-no-hash",
@@ -120,6 +125,12 @@ class _Checker:
             self.file(entry, "file", "sha256")
         if isinstance(entry, Dump) and entry.expected:
             self.file(entry, "expected", "expected_sha256")
+        elif isinstance(entry, Dump) and not entry.program:
+            message = "a dump needs what the store should hold, or it tells nothing; neither stands here"
+            self.problems.add(
+                NOT_SAID, message, self.case.place(entry, "file"), severity="warning",
+                hint='add expected = "FILE", or program = "..", the one that ran',
+            )  # fmt: skip
 
     def file(self, entry: Entry, attribute: str, hashed: str) -> None:
         name, wanted = getattr(entry, attribute), getattr(entry, hashed)

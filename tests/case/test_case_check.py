@@ -86,9 +86,11 @@ def test_files_are_there_and_unchanged(tmp_path):
         )
         return [(p.code.slug, p.place.line, p.severity) for p in check_case(load_case(path))]
 
-    assert result(f'sha256 = "{good}"\n') == []
-    assert result(f'sha256 = "{good[::-1]}"\n') == [("case-file-changed", 8, "error")]
-    assert result("") == [("case-no-hash", 7, "warning")]
+    ran = 'program = "gates"\n'
+    assert result(f'sha256 = "{good}"\n{ran}') == []
+    assert result(f'sha256 = "{good}"\n') == [("case-dump-against-nothing", 7, "warning")]
+    assert result(f'sha256 = "{good[::-1]}"\n{ran}') == [("case-file-changed", 8, "error")]
+    assert result(ran) == [("case-no-hash", 7, "warning")]
     assert result(f'sha256 = "{good}"\nexpected = "b.lst"\n') == [("case-file-missing", 9, "error")]
 
 
