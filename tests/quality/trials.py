@@ -3,9 +3,10 @@
 Run as a script it prints the tables and writes docs/performance/trials.csv. The tests of this folder use it
 with fewer trials.
 
-What is observed: some programs of the machine, each as passed, hung, restarting, or failed with the first line
-it printed; in some trials the reading of a store, whole or in part. At least one of them is not a pass, for
-without a failure there is no case. Faults are drawn by the prior odds (for calibration) or evenly over the
+What is observed: some programs of the machine, each by its result (passed, hung, or failed, perhaps with the
+first line it printed), by its lamps or by its restarts, and at times by its alarms; in some trials the reading
+of a store, whole or in part. At least one thing is no pass, for without a failure there is no case. People are
+taken to write as ``faults.predictions.programs`` takes them to: a hang is at times called a failure. Faults are drawn by the prior odds (for calibration) or evenly over the
 kinds (for the table by kind).
 
 Of two faults each must have changed something that was seen. Where a single fault nevertheless explains all
@@ -37,7 +38,14 @@ from faults.lower import plan_of
 from faults.notation import fault_text
 from faults.predictions.columns import Subject
 from faults.predictions.evidence import Observed
-from faults.predictions.programs import passes, period_ns, restarting, unending
+from faults.predictions.programs import (
+    HANG_CALLED_FAILED,
+    RESTARTS_CALLED_HUNG,
+    passes,
+    period_ns,
+    restarting,
+    unending,
+)
 from faults.predictions.reading import readings
 from faults.predictions.scene import Scene
 from faults.predictions.workshop import Workshop
@@ -56,6 +64,8 @@ PROGRAMS = {
 }
 RIGHT_READING = 0.98
 DUMPED = {"fulmar": 0.4, "dunlin": 0.4, "sandpiper": 0.1}
+LOOKED_AT = (0.6, 0.25, 0.15)
+ALARMS_NOTED = 0.5
 COPIED = 0.6  # how often the line that a test prints of a failure is copied
 GARBLED_LINE = 8
 FEWEST = 3
@@ -180,42 +190,60 @@ class Trials:
         return flags
 
     def entry(self, name: str, fault: Fault, wrong: bool) -> tuple[str, bool]:
-        """Return what somebody writes of a program's run, and whether it is no pass."""
+        """Return what somebody writes of a program's run, and whether it is no pass.
+
+        What is looked at is chosen before anything is known of it: the result, the lamps, the restarts.
+        """
         runs = self.workshop.runs(self.scene.program(name))
         seen = runs.symptoms([fault])[0]
         head = f'[[entry]]\nprogram = "{name}"\n'
-        if passes(seen, runs.healthy):
-            if wrong:
-                return f'{head}kind = "failed"\n', True
-            return f'{head}kind = "passed"\n', False
-        alarm = self.alarm(name, seen)
-        if unending(seen):
-            if wrong:
-                return f'{head}kind = "passed"\n', False
-            if not restarting(seen):
-                return f'{head}kind = "hung"\n{alarm}', True
-            period = period_ns(seen)
-            every = f'every = "about {period / 1e6:.3f} ms"\n' if period and period > 1e3 else ""
-            return f'{head}kind = "restarts"\n{every}{alarm}', True
-        line = self.line(name, seen)
-        if line and (wrong or self.random.random() < COPIED):
-            text = self.slip(line) if wrong else line
-            return f'{head}kind = "failed"\ntext = "{text}"\n{alarm}', True
-        if line or self.lamps(seen, False) == self.lamps(runs.healthy, False):
-            # somebody notes no more than that it failed; who reads that wrongly takes it for a pass
-            kind = "passed" if wrong else "failed"
-            return f'{head}kind = "{kind}"\n{alarm}', not wrong
-        return f'{head}kind = "stop"\nlamps = "{self.lamps(seen, wrong)}"\n{alarm}', True
+        look = str(self.random.choice(("result", "lamps", "restarts"), p=LOOKED_AT))
+        lamps = self.lamps(seen, wrong)
+        if look == "lamps" and lamps and not unending(seen):
+            text = f'{head}kind = "stop"\nlamps = "{lamps}"\n'
+            failing = lamps != self.lamps(runs.healthy, False)
+        elif look == "restarts":
+            text = f'{head}kind = "restarts"\n{self.restarts(seen, wrong)}'
+            failing = "every" in text or "some" in text
+        else:
+            text, failing = self.result(name, seen, passes(seen, runs.healthy), wrong)
+            text = f"{head}{text}"
+        alarms, raised = self.alarms(name, seen) if self.random.random() < ALARMS_NOTED else ("", False)
+        return text + alarms, failing or raised
 
-    def alarm(self, name: str, seen) -> str:
-        """Return the entries of the alarms that were seen."""
-        found = ""
-        for one in seen.alarms:
-            count = '"many"' if one.count < 0 or one.count > 20 else f"{one.count}"
+    def result(self, name: str, seen, passed: bool, wrong: bool) -> tuple[str, bool]:
+        """Return what is written of how a run ended, by the habits that docs/explanation names."""
+        said = "passed" if passed else "failed"
+        if not passed and unending(seen):
+            called_failed = RESTARTS_CALLED_HUNG if restarting(seen) else HANG_CALLED_FAILED
+            said = "failed" if self.random.random() < called_failed else "hung"
+        line = self.line(name, seen) if said == "failed" and self.random.random() < COPIED else ""
+        if line:
+            return f'kind = "failed"\ntext = "{self.slip(line) if wrong else line}"\n', True
+        if wrong:
+            said = str(self.random.choice([x for x in ("passed", "failed", "hung") if x != said]))
+        return f'kind = "{said}"\n', said != "passed"
+
+    def restarts(self, seen, wrong: bool) -> str:
+        """Return the keys of an entry about restarts; who reads wrongly writes that there were some, or none."""
+        if wrong:
+            return 'count = "some"\n' if seen.restarts == 0 else 'count = "none"\n'
+        period = period_ns(seen)
+        if seen.restarts and period and period > 1e3:
+            return f'every = "about {period / 1e6:.3f} ms"\n'
+        return 'count = "some"\n' if seen.restarts else 'count = "none"\n'
+
+    def alarms(self, name: str, seen) -> tuple[str, bool]:
+        """Return an entry for each alarm of the machine, with how often it came, and whether any did."""
+        found, raised = "", False
+        for alarm in self.scene.machine.alarms:
+            one = seen.alarm(alarm.name)
+            count = '"none"' if one is None else '"many"' if not 0 <= one.count <= 20 else f"{one.count}"
+            raised = raised or one is not None
             found += (
-                f'\n[[entry]]\nkind = "alarm"\nprogram = "{name}"\nalarm = "{one.name}"\ncount = {count}\n'
+                f'\n[[entry]]\nkind = "alarm"\nprogram = "{name}"\nalarm = "{alarm.name}"\ncount = {count}\n'
             )
-        return found
+        return found, raised
 
     def lamps(self, seen, wrong: bool) -> str:
         """Return two rows of lamps as they are copied, with a wrong digit if it was ``wrong``."""
