@@ -18,7 +18,7 @@ from emu.image import MemoryImage, ProgramImage
 from emu.memory import EXTRA_CELLS, MemoryPlan, PlannedMemory, StoreShape, StoreTable, Words
 from emu.spec import MachineSpec, StoreSpec
 from emu.storedword import StoredFormat
-from emu.words import WordFormat, mask
+from emu.words import mask
 from faults.pattern import Evidence, Parity, dump_evidence
 from faults.pattern.evidence import ParityKind
 
@@ -82,16 +82,16 @@ class Readout:
         Data bits are numbered as the machine does, address bits by weight, as boards number address lines.
         """
         word = self.machine.word
-        lines = WordFormat(max(1, (len(self.first) - 1).bit_length()), base=word.base)
+        lines = max(1, (len(self.first) - 1).bit_length())
         parity = next((Parity(kind) for kind in _PARITIES if kind == self.spec.protection), None)
         found = dump_evidence(
             np.arange(len(self.first)), self.contents, self.first, bits=self.spec.bits, again=self.second,
-            parity=parity, base=word.base, numbering=word.numbering, address_bits=lines.bits,
+            parity=parity, base=word.base, numbering=word.numbering, address_bits=lines,
         )  # fmt: skip
         stored = StoredFormat(
             self.spec.bits, base=word.base, numbering=word.numbering, data_bits=self.spec.data_bits
         )
-        return evolve(found, address=lines, word=stored)
+        return evolve(found, word=stored)
 
 
 def read_out(

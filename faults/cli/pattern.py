@@ -32,6 +32,7 @@ from faults.cli.reading import (
 from faults.cli.schemas import declare_schema
 from faults.cli.writer import Writer, notice
 from faults.pattern import Evidence, Finding, Parity, PatternReport, address_evidence, analyse, dump_evidence
+from faults.pattern.region import counted
 
 PARITIES: Final[tuple[Literal["odd", "even"], ...]] = ("odd", "even")
 BAD_ADDRESS: Final = declare(
@@ -91,7 +92,7 @@ class Frame:
 @click.option("--word", "bits", type=click.IntRange(4, 64), help="Data bits of a word.")
 @click.option("--base", type=click.Choice([str(b) for b in BASES]), help="Base of digits (8 if not said).")
 @click.option(
-    "--numbering", type=click.Choice(NUMBERINGS), help="How drawings number bits (lsb0 if not said)."
+    "--numbering", type=click.Choice(NUMBERINGS), help="How drawings number data bits (lsb0 if not said)."
 )
 @click.option("--parity", type=click.Choice(PARITIES), help="Words have a parity bit above their data.")
 @machine_option
@@ -104,8 +105,9 @@ def command(**options: Any) -> int:
     """Find the structure of a difference, without any machine.
 
     EXPECTED and OBSERVED are dumps in any format that Corewright reads (one of them may be -). Word size,
-    base and numbering are those of the files or of the options; --machine takes them from a machine, and
-    EXPECTED may then be a program.
+    base and the numbering of data bits are those of the files or of the options; --machine takes them from
+    a machine, and EXPECTED may then be a program. Address bits are numbered by weight: bit n has the
+    weight 2**n.
 
     Exit code: 0 if nothing differs, 1 if something does.
     """
@@ -121,7 +123,8 @@ def command(**options: Any) -> int:
         evidence, left_out = _from_dumps(frame, options)
     report = analyse(evidence)
     if any(left_out):
-        text = f"{left_out[0]} addresses only in EXPECTED and {left_out[1]} only in OBSERVED were left out"
+        more, less = counted(left_out[0], "address"), f"{left_out[1]:,}"
+        text = f"left out: {more} only in EXPECTED and {less} only in OBSERVED"
         notice(text, quiet=options["quiet"])
     if options["as_json"]:
         print_json(SCHEMA.name, report_json(report, left_out))
@@ -242,7 +245,6 @@ def _from_list(frame: Frame, path: str, tested: str | None) -> Evidence:
             failing,
             tested=None if tested is None else _span(form, tested),
             base=frame.word.base,
-            numbering=frame.numbering,
             address_bits=_address_bits(frame),
         )
     except ValueError as error:

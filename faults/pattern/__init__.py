@@ -9,7 +9,8 @@ from faults.pattern.damage import BitFinding, ParityFinding, RepeatFinding, Seco
 from faults.pattern.evidence import Evidence, Parity, Words, address_evidence, dump_evidence
 from faults.pattern.finding import Finding
 from faults.pattern.fit import LawFinding, Score
-from faults.pattern.law import DataLaw, EchoLaw, Law, MapLaw, MaskLaw, MergeLaw, ShiftLaw, StaleLaw
+from faults.pattern.law import DataLaw, EchoLaw, Law, MapLaw, MaskLaw, ShiftLaw, StaleLaw
+from faults.pattern.merging import JoinLaw, MergeLaw, PairLaw
 from faults.pattern.placement import AddressBits, BlockFinding, CubeFinding, ProductFinding, RunsFinding
 from faults.pattern.region import Cube
 from faults.pattern.report import PatternReport, analyse
@@ -25,11 +26,13 @@ __all__ = [
     "EchoLaw",
     "Evidence",
     "Finding",
+    "JoinLaw",
     "Law",
     "LawFinding",
     "MapLaw",
     "MaskLaw",
     "MergeLaw",
+    "PairLaw",
     "Parity",
     "ParityFinding",
     "PatternReport",

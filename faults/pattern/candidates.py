@@ -1,5 +1,6 @@
 """Candidate laws: which are worth trying, sieved by a sample of the failing words."""
 
+from collections.abc import Sequence
 from itertools import combinations, permutations, product
 from typing import Final
 
@@ -7,12 +8,17 @@ import numpy as np
 
 from faults.pattern.evidence import Addresses, Evidence, Flags, all_ones, any_ones, bits_of
 from faults.pattern.fit import failing_in
-from faults.pattern.law import DataLaw, EchoLaw, Gate, Law, MapLaw, MergeLaw, ShiftLaw, WholeLaw, fetched
+from faults.pattern.law import DataLaw, EchoLaw, Law, MapLaw, Prediction, ShiftLaw, WholeLaw, fetched
+from faults.pattern.merging import Gate, JoinLaw, MergeLaw, PairLaw, combined
+from faults.pattern.region import enclosing_cube
 
 SAMPLE: Final = 64
 ENOUGH: Final = 0.9
 TRIPLES_UP_TO: Final = 20
 PLAIN: Final = 4
+LONGEST_RUN: Final = 8
+ALIKE: Final = 0.98
+FEWEST_UNSEEN: Final = 4
 
 
 def sampled(part: int, evidence: Evidence) -> Addresses:
@@ -35,7 +41,8 @@ def maps(part: int, evidence: Evidence) -> list[Law]:
     for a, b in combinations(bits, 2):
         laws += [MapLaw(kind, 1 << a | 1 << b, 0, a, b) for kind in ("swap", "and", "or")]
     laws += [MapLaw("copy", 1 << a | 1 << b, 0, a, b) for a, b in permutations(bits, 2)]
-    return [*_stuck(part, evidence), *_many_stuck(part, evidence), *laws]
+    many = {*_many_stuck(part, evidence), *_unseen_bits(part, evidence)}
+    return [*_stuck(part, evidence), *sorted(many, key=repr), *laws]
 
 
 def _groups(evidence: Evidence, bits: tuple[int, ...]) -> list[tuple[int, ...]]:
@@ -49,22 +56,34 @@ def _mask(group: tuple[int, ...]) -> int:
 
 
 def _stuck(part: int, evidence: Evidence) -> list[Law]:
-    pairs = [
-        (_mask(group), sum(v << n for v, n in zip(values, group, strict=True)))
-        for group in _groups(evidence, evidence.varying)
-        for values in product((0, 1), repeat=len(group))
-    ]
-    if not pairs:
+    table = _settings(_groups(evidence, evidence.varying))
+    if not table.size:
         return []
-    at, table = sampled(part, evidence), np.array(pairs, dtype=np.int64)
-    good = _matching(evidence.addresses[at][:, None] & ~table[:, 0] | table[:, 1], at, part, evidence)
+    at = sampled(part, evidence)
+    good = _matching(fetched(evidence, _moved(table, at, evidence)), at, part, evidence)
     return [MapLaw("stuck", int(bits), int(value)) for bits, value in table[good]]
 
 
-def _matching(sources: Addresses, at: Addresses, part: int, evidence: Evidence) -> Flags:
-    """Return for which columns of ``sources`` the expected words there are (mostly) those read at ``at``."""
+def _settings(groups: Sequence[tuple[int, ...]]) -> Addresses:
+    """Return every way of setting the bits of each group: rows (mask, value)."""
+    pairs = [
+        (_mask(group), sum(v << n for v, n in zip(values, group, strict=True)))
+        for group in groups
+        for values in product((0, 1), repeat=len(group))
+    ]
+    return np.array(pairs, dtype=np.int64).reshape(-1, 2)
+
+
+def _moved(table: Addresses, at: Addresses, evidence: Evidence) -> Addresses:
+    """Return the addresses at ``at`` (rows) under each setting (columns)."""
+    moved: Addresses = evidence.addresses[at][:, None] & ~table[:, 0] | table[:, 1]
+    return moved
+
+
+def _matching(foretold: Prediction, at: Addresses, part: int, evidence: Evidence) -> Flags:
+    """Return for which columns of what is foretold it is (mostly) what was read at ``at`` (rows)."""
     words = evidence.need_words()
-    values, care = fetched(evidence, sources)
+    values, care = foretold
     known = words.known[at][:, None] & np.uint64(part)
     differs = (values ^ words.observed[at][:, None]) & care & known != 0
     right = (~differs & (care & known == known)).sum(axis=0)
@@ -90,6 +109,27 @@ def _many_stuck(part: int, evidence: Evidence) -> list[Law]:
     return [MapLaw("stuck", ones | zeros, ones)] if (ones | zeros).bit_count() > 3 else []
 
 
+def _unseen_bits(part: int, evidence: Evidence) -> list[Law]:
+    """Derive stuck laws of four to eight bits: what is read does not depend on a bit that is stuck."""
+    words, at = evidence.need_words(), sampled(part, evidence)
+    near = enclosing_cube(evidence.addresses[failing_in(part, evidence)], evidence.varying)
+    inside = np.flatnonzero(near.contains(evidence.addresses))
+    slice_mask = np.uint64(part)
+    unseen = []
+    for n in evidence.varying:
+        other = evidence.places(evidence.addresses[inside] ^ (1 << n))
+        here, there = inside[other >= 0], other[other >= 0]
+        both = words.known[here] & words.known[there] & slice_mask
+        alike = (words.observed[here] ^ words.observed[there]) & both == 0
+        if alike.size and float(alike.mean()) >= ALIKE:
+            unseen.append(n)
+    if not FEWEST_UNSEEN <= len(unseen) <= LONGEST_RUN:
+        return []
+    table = _settings([tuple(unseen)])
+    good = _matching(fetched(evidence, _moved(table, at, evidence)), at, part, evidence)
+    return [MapLaw("stuck", int(bits), int(value)) for bits, value in table[good]]
+
+
 def merges(part: int, evidence: Evidence) -> list[Law]:
     """Return the laws by which several words are read at once, combined by OR or AND."""
     words, at = evidence.need_words(), sampled(part, evidence)
@@ -106,6 +146,39 @@ def merges(part: int, evidence: Evidence) -> list[Law]:
                 _groups(evidence, some) if part.bit_count() > 1 else []
             )  # the OR of many bits is a mere 1
             laws += [MergeLaw(gate, _mask(g), group=True) for g in groups if len(g) > 1]
+            laws += [*_joined(gate, part, evidence), *_paired(gate, part, evidence)]
+    return laws
+
+
+def _select_groups(evidence: Evidence) -> list[tuple[int, ...]]:
+    """Return sets of address bits that may choose a line: two or three of them, or a run of up to eight."""
+    bits = evidence.varying
+    starts = [(i, n) for n in range(4, LONGEST_RUN + 1) for i in range(len(bits) - n + 1)]
+    runs = [bits[i : i + n] for i, n in starts]
+    return [g for g in _groups(evidence, bits) if len(g) > 1] + runs
+
+
+def _joined(gate: Gate, part: int, evidence: Evidence) -> list[Law]:
+    """Return the laws by which the words of some line are read besides all others."""
+    table = _settings(_select_groups(evidence))
+    if not table.size:
+        return []
+    at = sampled(part, evidence)
+    values, care = fetched(evidence, _moved(table, at, evidence))
+    own = evidence.need_words().expected[at][:, None]
+    good = _matching((combined(gate, own, values), care), at, part, evidence)
+    return [JoinLaw(gate, int(bits), int(value)) for bits, value in table[good]]
+
+
+def _paired(gate: Gate, part: int, evidence: Evidence) -> list[Law]:
+    """Return the laws by which two lines are read together: where all failures lie on two of a kind."""
+    own = evidence.addresses[failing_in(part, evidence)]
+    laws: list[Law] = []
+    for bits in map(_mask, _select_groups(evidence)):
+        first = int(own[0]) & bits
+        there = own & bits
+        if np.all((there == first) | (there == first ^ bits)) and np.any(there != first):
+            laws.append(PairLaw(gate, bits, min(first, first ^ bits)))
     return laws
 
 

@@ -8,7 +8,7 @@ from attrs import frozen
 from faults.pattern.evidence import Evidence, Flags, Parity, Patterns, ones_in
 from faults.pattern.finding import Finding
 from faults.pattern.fit import failing_in, flips
-from faults.pattern.region import Cube, counted, enclosing_cube, named_bits, region_text
+from faults.pattern.region import Cube, counted, enclosing_cube, named_bits, region_text, times, verb
 
 MIN_ONE_WAY = 8  # as many changes that all go one way are no chance: 1 in 128
 
@@ -114,8 +114,8 @@ def tally(evidence: Evidence) -> TallyFinding:
     unread = bool((words.known[evidence.failing] != np.uint64(words.full)).any())
     among = " among the digits that could be read" if unread else ""
     sentence = (
-        f"{failing:,} of {counted(total, 'word')} differ, in {named_bits('data', bits, evidence.word)}: "
-        f"{dropped:,} times 0 is read for 1, {picked:,} times 1 for 0; "
+        f"{failing:,} of {counted(total, 'word')} {verb(failing, 'differs', 'differ')}, in "
+        f"{named_bits('data', bits, evidence.word)} (0 for 1: {times(dropped)}; 1 for 0: {times(picked)}); "
         f"{per} {'bits differ' if per != '1' else 'bit differs'} per failing word{among}."
     )
     return TallyFinding(failing, True, sentence, total, bits, dropped, picked, span)
@@ -136,10 +136,10 @@ def bit_errors(bit: int, evidence: Evidence) -> BitFinding:
 def _bit_sentence(name: str, dropped: int, picked: int, cube: Cube, inside: int, evidence: Evidence) -> str:
     where = f"{region_text(cube, evidence)} ({dropped + picked:,} of {counted(inside, 'word')} there)"
     if picked == 0:
-        return f"Data bit {name} reads 0 for 1 {dropped:,} times and never 1 for 0, {where}."
+        return f"Data bit {name} reads 0 for 1 ({times(dropped)}) and never 1 for 0, {where}."
     if dropped == 0:
-        return f"Data bit {name} reads 1 for 0 {picked:,} times and never 0 for 1, {where}."
-    both = f"reads 0 for 1 {dropped:,} times and 1 for 0 {picked:,} times"
+        return f"Data bit {name} reads 1 for 0 ({times(picked)}) and never 0 for 1, {where}."
+    both = f"reads 0 for 1 ({times(dropped)}) and 1 for 0 ({times(picked)})"
     return f"Data bit {name} {both}, {where}: it errs both ways, so it is not simply stuck."
 
 
@@ -164,18 +164,21 @@ def _whole(known: Patterns, full: int) -> Flags:
 
 def _parity_sentence(parity: Parity, valid: int, broken: int, unknown: int, zeros: int) -> str:
     checked = valid + broken
-    parts = [f"{valid:,} of {counted(checked, 'failing word')} pass {parity.kind} parity"]
+    passes = verb(valid, "passes", "pass")
+    parts = [f"{valid:,} of {counted(checked, 'failing word')} {passes} {parity.kind} parity"]
     if checked and valid == checked:
-        parts.append("no alarm shows them; whole valid words, or an even number of wrong bits")
+        parts.append("no alarm shows this; whole valid words, or an even number of wrong bits")
     elif checked and broken == checked:
-        parts.append("all alarm; an odd number of bits is wrong, which need not be one bit")
+        alarm = verb(broken, "it alarms", "all alarm")
+        parts.append(f"{alarm}; an odd number of bits is wrong, which need not be one bit")
     elif checked:
         parts.append("parity sees the rest only: even numbers of wrong bits raise no alarm")
     if zeros:
         rule = "breaks odd parity and so alarms" if parity.kind == "odd" else "passes even parity unseen"
-        parts.append(f"{zeros:,} read all zeros, which {rule}")
+        parts.append(f"{zeros:,} {verb(zeros, 'reads', 'read')} all zeros, which {rule}")
     if unknown:
-        parts.append(f"{unknown:,} have unread digits and cannot be judged")
+        have = verb(unknown, "has", "have")
+        parts.append(f"{unknown:,} {have} unread digits and cannot be judged")
     return f"{'; '.join(parts)}."
 
 
@@ -219,13 +222,15 @@ def _second_sentence(
     compared: int, changed: int, zeroed: int, lost: int, cured: int, steady: int, *, one_way: str
 ) -> str:
     if not changed:
-        return f"The second reading equals the first in all {compared:,} words: the failures are steady."
+        everywhere = "the one word" if compared == 1 else f"all {compared:,} words"
+        return f"The second reading equals the first in {everywhere}: the failures are steady."
     start = f"The second reading differs in {changed:,} of {counted(compared, 'word')}"
-    more = f"{lost:,} were right at first and wrong then, {cured:,} the other way, {steady:,} wrong alike"
+    were, these = verb(lost, "was", "were"), verb(changed, "it reads", "all of these read")
+    more = f"{lost:,} {were} right at first and wrong then, {cured:,} the other way, {steady:,} wrong alike"
     if zeroed == changed and lost and not cured:
         return (
-            f"{start}, and all of these read zero the second time ({more}): reading destroys them and they "
-            "are not restored. Stop reading: the first dump may be the only one."
+            f"{start}, and {these} zero the second time ({more}): reading destroys what is stored and "
+            "nothing restores it. Stop reading: the first dump may be the only one."
         )
     if one_way:
         return f"{start} ({more}), and {one_way}"

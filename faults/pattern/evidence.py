@@ -168,7 +168,6 @@ def address_evidence(
     *,
     tested: Sequence[int] | range | None = None,
     base: Base = 8,
-    numbering: Numbering = "lsb0",
     address_bits: int | None = None,
 ) -> Evidence:
     """Return the evidence of a bare list of failing addresses.
@@ -191,7 +190,7 @@ def address_evidence(
         stray = sorted(set(bad.tolist()) - set(every.tolist()))
         raise ValueError(f"every failing address must be among those tested, {stray[0]} is not")
     width = max(width, int(every[-1]).bit_length())
-    form = WordFormat(bits=width, base=base, numbering=numbering)
+    form = WordFormat(bits=width, base=base)
     return Evidence(form, form, every, failed, assumed=tested is None)
 
 
@@ -223,6 +222,7 @@ def dump_evidence(
     """Return the evidence of a dump against what was expected, in reading order.
 
     ``bits`` is the size of a word as dumped (1 to 64), ``known`` the mask of bits that are known in both.
+    ``numbering`` is that of data bits; address bits go by weight, as address lines do on every board.
     ValueError for arrays of different length, no words, words above ``bits`` bits or an address twice.
     """
     if not 1 <= bits <= 64:
@@ -239,7 +239,7 @@ def dump_evidence(
     form = WordFormat(bits=bits, base=base, numbering=numbering)
     width = max(int(at.max()).bit_length(), 1) if address_bits is None else address_bits
     _check_width(int(at.max()), width)
-    place = WordFormat(bits=width, base=base, numbering=numbering)
+    place = WordFormat(bits=width, base=base)
     keep = masks != 0
     if not keep.any():
         raise ValueError("no word of the dump has a digit that could be read")

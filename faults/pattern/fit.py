@@ -8,7 +8,7 @@ from attrs import frozen
 from faults.pattern.evidence import Addresses, Evidence, Flags, ones_in
 from faults.pattern.finding import Finding
 from faults.pattern.law import Law
-from faults.pattern.region import Cube, counted, named_bits, region_text
+from faults.pattern.region import Cube, counted, named_bits, region_text, verb
 
 NAMES_ITS_BITS = ("mask", "data-")  # kinds of laws whose own text says which data bits they act on
 
@@ -135,7 +135,7 @@ def _law_sentence(law: Law, cube: Cube | None, part: int, evidence: Evidence, s:
 def _share(part: int, total: int) -> str:
     if part == total:
         return f"Every failing word ({total:,})" if total > 1 else "The one failing word"
-    return f"Of the {total:,} failing words each of {part:,}"
+    return f"Of the {total:,} failing words {verb(part, 'one', f'each of {part:,}')}"
 
 
 def word_information(part: int, evidence: Evidence) -> float:

@@ -9,12 +9,11 @@ import numpy as np
 from attrs import frozen
 
 from emu.words import mask
-from faults.pattern.evidence import Addresses, Evidence, Patterns, bits_of
+from faults.pattern.evidence import Addresses, Evidence, Patterns
 from faults.pattern.region import named_bits
 
 Prediction = tuple[Patterns, Patterns]
 MapKind = Literal["stuck", "flip", "swap", "and", "or", "copy"]
-Gate = Literal["or", "and"]
 
 
 class Law(Protocol):
@@ -123,54 +122,6 @@ class MapLaw:
             "copy": f"as if address bit {a} took the value of bit {b}",
         }
         return f"reads the word of another address, {said[self.kind]}"
-
-
-@frozen
-class MergeLaw:
-    """Several words are read at once.
-
-    With ``group`` those of all addresses that differ under ``bits`` only, else the word of the address
-    itself and that of the address with all of ``bits`` inverted.
-    """
-
-    gate: Gate
-    bits: int
-    group: bool = False
-
-    @property
-    def kind(self) -> str:
-        """``merged-or`` or ``merged-and``."""
-        return f"merged-{self.gate}"
-
-    @property
-    def touched(self) -> int:
-        """The address bits in which the words differ."""
-        return self.bits
-
-    def predict(self, evidence: Evidence, at: Addresses) -> Prediction:
-        """Combine the expected words."""
-        words, own = evidence.need_words(), evidence.addresses[at]
-        values, care = words.expected[at], words.known[at]
-        for offset in self._offsets():
-            other, known = fetched(evidence, own ^ offset)
-            values = values | other if self.gate == "or" else values & other
-            care = care & known
-        return values, care
-
-    def _offsets(self) -> list[int]:
-        if not self.group:
-            return [self.bits]
-        ones = bits_of(self.bits)
-        return [sum(1 << n for k, n in enumerate(ones) if s >> k & 1) for s in range(1, 1 << len(ones))]
-
-    def text(self, evidence: Evidence) -> str:
-        """Name the words that are merged."""
-        names = " and ".join(evidence.address.label(n) for n in reversed(bits_of(self.bits)))
-        plural = "s" if self.bits.bit_count() > 1 else ""
-        how = f"words at once, combined by {self.gate.upper()}:"
-        if self.group:
-            return f"reads {2 ** self.bits.bit_count()} {how} all that differ in address bits {names}"
-        return f"reads 2 {how} its own and the one with address bit{plural} {names} inverted"
 
 
 @frozen

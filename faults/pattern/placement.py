@@ -9,7 +9,7 @@ from faults.pattern.evidence import Addresses, Evidence, Flags, bits_of
 from faults.pattern.finding import Finding
 from faults.pattern.fit import silent_words
 from faults.pattern.law import Law
-from faults.pattern.region import Cube, block_text, counted, enclosing_cube, named_bits, region_text
+from faults.pattern.region import Cube, block_text, counted, enclosing_cube, named_bits, region_text, verb
 
 MOST_RUNS: Final = 8
 
@@ -150,19 +150,28 @@ def shared_cube(law: Law | None, evidence: Evidence) -> CubeFinding:
 def _cube_sentence(cube: Cube, failing: int, quiet: int, right: int, evidence: Evidence) -> str:
     total = failing + quiet + right
     shape = region_text(cube, evidence)
+    if evidence.addresses.size == 1:
+        return "The one address read fails."
+    if total == 1:
+        return f"The one failure lies {shape}: no other address fails."
+    fail = verb(failing, "fails", "fail")
     if not cube.fixed:
-        head = f"The failing addresses share no address bit: {failing:,} of the {total:,} addresses read fail"
+        head = (
+            f"The failing addresses share no address bit: {failing:,} of the {total:,} addresses read {fail}"
+        )
         return head + (f", {quiet:,} more would look right anyway." if quiet else ".")
     if right == 0 and quiet == 0:
         where = f"Failures lie {shape}"
         if shape.startswith("in alternate "):
             where = f"{shape.removeprefix('in alternate ').capitalize()} are alternately right and wrong"
-        return f"{where}: all {counted(total, 'address')} of that kind fail and no other."
-    start = f"All failures lie {shape}: {failing:,} of the {total:,} addresses there fail"
+        return f"{where}: all {total:,} addresses of that kind fail and no other."
+    start = f"All failures lie {shape}: {failing:,} of the {total:,} addresses there {fail}"
     if right == 0:
-        return f"{start}, the other {quiet:,} would read right under this fault too."
+        others = "the other one" if quiet == 1 else f"the other {quiet:,}"
+        return f"{start}, {others} would read right under this fault too."
     extra = f", {quiet:,} more would read right anyway" if quiet else ""
-    return f"{start}{extra}, {right:,} are right: the condition alone does not predict failing."
+    are = verb(right, "is", "are")
+    return f"{start}{extra}, {right:,} {are} right: the condition alone does not predict failing."
 
 
 def smallest_block(evidence: Evidence) -> BlockFinding | None:
@@ -178,7 +187,8 @@ def smallest_block(evidence: Evidence) -> BlockFinding | None:
     failing = evidence.failures.size
     text = block_text(first, size - 1, evidence)
     sentence = (
-        f"All failures lie in the block {text}: {failing:,} of {counted(tested, 'word')} read there fail."
+        f"All failures lie in the block {text}: {failing:,} of {counted(tested, 'word')} read there "
+        f"{verb(failing, 'fails', 'fail')}."
     )
     return BlockFinding(failing, True, sentence, first, size, tested)
 

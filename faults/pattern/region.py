@@ -41,8 +41,9 @@ def region_text(cube: Cube, evidence: Evidence) -> str:
     """Say where a cube is: a block, every n-th word, alternate groups, or the bits that must match."""
     form, varying = evidence.address, evidence.varying
     over = sum(1 << n for n in varying)
-    if not cube.fixed & over:
-        return "at every address read"
+    if cube.fixed & over in (0, over):
+        one = f"at address {form.tagged(cube.value | int(evidence.addresses[0]) & ~over)}"
+        return one if cube.fixed & over else "at every address read"
     if not varying or over != mask(max(varying) + 1):
         return f"where {cube.condition(form)}"
     top, low = block_bits(cube, max(varying) + 1)
@@ -117,3 +118,13 @@ def counted(number: int, noun: str) -> str:
     """Return ``1 word``, ``2,048 words``, ``3 addresses``."""
     ending = "" if number == 1 else "es" if noun.endswith("s") else "s"
     return f"{number:,} {noun}{ending}"
+
+
+def verb(number: int, one: str, many: str) -> str:
+    """Return the form of a verb that goes with a number of things: ``1 fails``, ``2 fail``."""
+    return one if number == 1 else many
+
+
+def times(number: int) -> str:
+    """Return ``never``, ``once``, ``twice``, ``14 times``."""
+    return {0: "never", 1: "once", 2: "twice"}.get(number, f"{number:,} times")

@@ -67,9 +67,11 @@ def analyse(evidence: Evidence) -> PatternReport:
 
 
 def _numbering(evidence: Evidence) -> tuple[str, ...]:
-    form = evidence.address
-    ends = f"bit {form.label(form.bits - 1)} is the most significant, bit {form.label(0)} the least"
-    address = f"Addresses of {counted(form.bits, 'bit')}; {ends}."
+    top = evidence.address.bits - 1
+    address = (
+        f"Addresses of {counted(top + 1, 'bit')}, numbered by weight: bit n has the weight 2**n, and bit "
+        f"{top} is the most significant."
+    )
     if evidence.words is None:
         return (address,)
     return (evidence.word.numbering_sentence(), address)

@@ -18,7 +18,8 @@ from faults.pattern.candidates import (
 )
 from faults.pattern.evidence import Addresses, Evidence, any_ones, bits_of
 from faults.pattern.fit import LawFinding, failing_in, law_finding, score, score_at, words_needed
-from faults.pattern.law import DataLaw, EchoLaw, Law, MapLaw, MaskLaw, MergeLaw, ShiftLaw, StaleLaw, WholeLaw
+from faults.pattern.law import DataLaw, EchoLaw, Law, MapLaw, MaskLaw, ShiftLaw, StaleLaw, WholeLaw
+from faults.pattern.merging import JoinLaw, MergeLaw, PairLaw
 from faults.pattern.region import Cube, enclosing_cube
 
 MOST_SLICES: Final = 4
@@ -170,7 +171,7 @@ def _regions(law: Law, part: int, evidence: Evidence) -> Iterable[Cube | None]:
         return
     cube = _cube(part, evidence)
     yield cube.without(law.touched)
-    if isinstance(law, MergeLaw):
+    if isinstance(law, MergeLaw | JoinLaw | PairLaw):
         yield cube
     if isinstance(law, WholeLaw | DataLaw):
         yield None

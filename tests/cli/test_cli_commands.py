@@ -321,6 +321,21 @@ def test_a_machine_brings_its_numbering_and_a_program_its_words(cli, tmp_path):
     assert "0 of " not in text.split("failing")[1][:8]
 
 
+def test_pattern_numbers_address_bits_as_boards_and_dumps_do(cli, tmp_path):
+    """Fulmar counts its data bits from the left; its address lines go by weight, here as everywhere else."""
+    good, read = tmp_path / "good.oct", tmp_path / "read.oct"
+    layout = ("--checks", "stored")
+    cli("dump", "fulmar", "rope", "-o", good, *layout)
+    cli("dump", "fulmar", "rope", "--fault", "rope/address/10:stuck-0", "-o", read, *layout)
+    told = cli("pattern", good, read, "--machine", "fulmar", "--store", "rope", *layout)
+    text = " ".join(told.out.split())
+    assert told.code == 1
+    assert "as if address bit 10 was always 0" in text
+    assert "Groups of 1,024 words (where address bit 10 is 1) are alternately right and wrong" in text
+    assert "bit 1 is the most significant" in text
+    assert "Addresses of 15 bits, numbered by weight" in text
+
+
 def test_dumps_without_anything_in_common_are_refused(cli, tmp_path):
     one, two = tmp_path / "1.oct", tmp_path / "2.oct"
     one.write_text(listing(WORDS))

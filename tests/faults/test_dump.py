@@ -25,7 +25,7 @@ from faults.dump import (
 )
 from faults.lower import plan_of
 from faults.notation import parse_fault
-from faults.pattern import analyse
+from faults.pattern import JoinLaw, MapLaw, PairLaw, analyse
 from faults.universe import universe_of
 
 FULMAR = load_machine("fulmar")
@@ -209,3 +209,47 @@ def test_the_pattern_names_two_address_lines(line, kind, said):
 @pytest.mark.parametrize("level", [0, 1])
 def test_the_pattern_names_a_stuck_data_bit(bit, level):
     assert f"data bit {bit} as {level}" in first_finding(f"core/data/{bit}:stuck-{level}")
+
+
+def law_of(machine, board, fault):
+    found = parse_fault(fault, board)
+    store = machine.store_index(fault.split("/")[0])
+    read = read_out(machine, store, plan_of(board, found), scattered(machine, store))
+    return next(f for f in analyse(read.evidence()).of_kind("law") if f.exact)
+
+
+@pytest.mark.parametrize(
+    ("name", "fault", "law", "text"),
+    [
+        (
+            "fulmar",
+            "rope/strand/2:always-on",
+            JoinLaw("or", 0o7000, 0o2000),
+            "but where address bit 11 is 0 and bit 10 is 1 and bit 9 is 0, as if the words there were selected all",
+        ),
+        (
+            "fulmar",
+            "rope/module/1+2:shorted-or",
+            PairLaw("or", 0o30000, 0o10000),
+            "as if the two were selected",
+        ),
+        ("fulmar", "core/x/13+18:shorted-or", PairLaw("or", 0o37, 0o15), "address bits 4 to 0 are 01101, or"),
+        (
+            "sandpiper",
+            "chips/row/1:always-on",
+            JoinLaw("or", 0xC000, 0x4000),
+            "address bit 15 is 0 and bit 14 is 1",
+        ),
+        (
+            "sandpiper",
+            "chips/chip/2/7:small-quarter",
+            MapLaw("stuck", 0x3060, 0),
+            "as if address bits 13, 12, 6, 5 were always 0, but in data bit 7 only",
+        ),
+    ],
+)
+def test_what_select_lines_and_wrong_chips_do_is_named(name, fault, law, text):
+    machine = load_machine(name)
+    found = law_of(machine, load_board(machine), fault)
+    assert found.law == law
+    assert text in found.sentence
