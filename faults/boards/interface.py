@@ -7,7 +7,7 @@ from attrs import evolve
 from emu.spec import MachineSpec
 from faults.boards.bits import stored_bit_names
 from faults.boards.family import Family, Named
-from faults.boards.technology import StoreGround, family, numbered
+from faults.boards.technology import StoreGround, family, numbered, spoken
 from faults.sites import (
     STAGE_BUS_ADDRESS,
     STAGE_BUS_DATA,
@@ -110,7 +110,7 @@ def buses(machine: MachineSpec) -> Iterator[Family]:
     bits = Named("bit", stored_bit_names(machine, widest))
 
     def data(path: str, at: tuple[int, ...]) -> Site:
-        noun = f"line of bit {bits.text(at[0])} of the data bus"
+        noun = spoken(f"line of bit {bits.text(at[0])} of the data bus")
         return Site(path, BusDataLine(1 << at[0]), STAGE_BUS_DATA, "contact", noun)
 
     if machine.address_bits <= MAX_BUS_BITS:

@@ -4,6 +4,7 @@ Another package adds one with an entry point of the group ``corewright.boards`` 
 :class:`Technology`; a table ``[[store]]`` with ``built = "its name"`` then uses it.
 """
 
+import re
 from collections.abc import Callable, Iterable, Iterator
 from typing import Any
 
@@ -67,6 +68,11 @@ def numbered(noun: str, count: int) -> Named:
     return Named(noun, tuple(str(i) for i in range(count)))
 
 
+def spoken(noun: str) -> str:
+    """Return a noun with the names of check bits as people say them: ``the parity bit``, ``check bit 2``."""
+    return re.sub(r"\bbit check(\d)", r"check bit \1", noun.replace("bit parity", "the parity bit"))
+
+
 def family(
     ground: StoreGround,
     tail: str,
@@ -83,7 +89,7 @@ def family(
 
     def make(path: str, indices: tuple[int, ...]) -> Site:
         texts = [d.text(i) for d, i in zip(dimensions, indices, strict=True)]
-        return Site(path, role(indices), stage, part, f"{noun.format(*texts)} of the {store}")
+        return Site(path, role(indices), stage, part, spoken(f"{noun.format(*texts)} of the {store}"))
 
     return Family(f"{store}/{tail}", dimensions, make, ground.index, fine)
 

@@ -112,6 +112,16 @@ def test_every_site_is_found_by_its_path(boards):
             assert "{" not in site.noun
 
 
+def test_check_bits_are_spoken_of_as_people_do(boards):
+    nouns = [boards["fulmar"].site(p).noun for p in ("core/sense/parity", "bus/data/parity", "core/sense/3")]
+    assert nouns == [
+        "sense wire and amplifier of the parity bit of the core",
+        "line of the parity bit of the data bus",
+        "sense wire and amplifier of bit 3 of the core",
+    ]
+    assert boards["sandpiper"].site("chips/chip/0/check2").noun == "chip of row 0, check bit 2, of the chips"
+
+
 def test_cells_are_found_in_any_base(boards):
     board = boards["fulmar"]
     assert board.site("core/cell/17/3") == board.site("core/cell/0o17/3") == board.site("core/cell/0x000f/03")
