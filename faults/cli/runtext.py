@@ -3,13 +3,14 @@
 from collections.abc import Mapping
 from typing import Final
 
-from emu.engine.contract import RunResult
+from emu.engine.contract import AlarmTally, RunResult
 from emu.machinepage import addresses, duration
 from emu.record import Event
 from emu.spec import MachineSpec, PortSpec
 from emu.words import WordFormat, to_signed
 from faults.cli.schemas import declare_schema
 from faults.cli.writer import Writer
+from faults.report.text import counted
 
 RUN = declare_schema(
     "run/1",
@@ -49,9 +50,9 @@ RUN = declare_schema(
                 "first_ns": "int: when first",
                 "first_pc": "int: address of the instruction then",
                 "first_pc_text": "text: the same in the machine's base",
-                "first_store": "text?: store of the access that raised it",
-                "first_index": "int: word of that store",
-                "first_index_text": "text: the same in the machine's base",
+                "first_store": "text?: store of the access that raised it; null if no word of a store did",
+                "first_index": "int?: word of that store",
+                "first_index_text": "text?: the same in the machine's base",
             }
         ],
         "restarts": "int: restarts",
@@ -83,10 +84,10 @@ RUN = declare_schema(
                 "pc": "int: address of the instruction",
                 "pc_text": "text: the same in the machine's base",
                 "store": "text?: store of the access",
-                "address": "int: word of the store, or port of an output",
-                "address_text": "text: the same in the machine's base",
-                "word": "int: the word, or the count of a restart",
-                "word_text": "text: the same in the machine's base",
+                "address": "int?: word of the store, or port of an output; null where there is neither",
+                "address_text": "text?: the same in the machine's base",
+                "word": "int?: the word, or the count of a restart; null where no word passed",
+                "word_text": "text?: the same in the machine's base",
                 "detail": "text: name of an alarm, kind of a stop",
             }
         ],
@@ -110,10 +111,12 @@ def stop_sentence(machine: MachineSpec, result: RunResult) -> str:
         return f"Halted by an alarm at {tagged(stop.pc)}."
     if stop.kind != "loop":
         return f"Not finished: {_LIMIT_TEXT[stop.kind]} was hit at {tagged(stop.pc)}."
-    where = f"between {tagged(stop.loop_low)} and {tagged(stop.loop_high)}"
-    every = f"every {stop.loop_steps:,} instructions ({duration(stop.loop_ns)})"
+    low, high = tagged(stop.loop_low), tagged(stop.loop_high)
+    where = f"between {low} and {high}" if low != high else f"at {low}"
+    steps = "instruction" if stop.loop_steps == 1 else f"{stop.loop_steps:,} instructions"
+    every = f"every {steps} ({duration(stop.loop_ns)})"
     if stop.loop_restarts:
-        return f"Restarts for ever: {stop.loop_restarts:,} restarts {every}, {where}."
+        return f"Restarts for ever: {counted(stop.loop_restarts, 'restart')} {every}, {where}."
     return f"Goes round for ever {where}: the same state {every}."
 
 
@@ -176,12 +179,13 @@ def _alarm_texts(machine: MachineSpec, result: RunResult) -> list[str]:
             store = machine.stores[tally.first_store]
             place = f" on {store.name} word {_index_text(machine, tally.first_store, tally.first_address)}"
         when = f"first after {duration(tally.first_ns)}"
-        texts.append(f"{tally.name} {tally.count:,} times, {when} at {tagged(tally.first_pc)}{place}")
+        often = "once" if tally.count == 1 else f"{tally.count:,} times"
+        texts.append(f"{tally.name} {often}, {when} at {tagged(tally.first_pc)}{place}")
     return texts
 
 
 def _index_text(machine: MachineSpec, store: int, index: int) -> str:
-    """Return a word of a store in the machine's base; without a store (-1), an index as long as it is."""
+    """Return a word of a store in the machine's base; without a store (-1), a number as long as it is."""
     bits = max((machine.stores[store].words - 1).bit_length() if store >= 0 else index.bit_length(), 1)
     return WordFormat(bits, "twos", machine.word.base).tagged(index)
 
@@ -269,22 +273,27 @@ def _stop_json(machine: MachineSpec, result: RunResult) -> dict[str, object]:
 
 
 def _alarms_json(machine: MachineSpec, result: RunResult) -> list[dict[str, object]]:
-    return [
-        {
-            "name": tally.name,
-            "count": tally.count,
-            "first_ns": tally.first_ns,
-            "first_pc": tally.first_pc,
-            "first_pc_text": addresses(machine).tagged(tally.first_pc),
-            "first_store": machine.stores[tally.first_store].name if tally.first_store >= 0 else None,
-            "first_index": tally.first_address,
-            "first_index_text": _index_text(machine, tally.first_store, tally.first_address),
-        }
-        for tally in result.alarms
-    ]
+    return [_alarm_json(machine, tally) for tally in result.alarms]
+
+
+def _alarm_json(machine: MachineSpec, tally: AlarmTally) -> dict[str, object]:
+    store, index = tally.first_store, tally.first_address
+    of_word = store >= 0  # not so for a watchdog, or an address outside every window
+    return {
+        "name": tally.name,
+        "count": tally.count,
+        "first_ns": tally.first_ns,
+        "first_pc": tally.first_pc,
+        "first_pc_text": addresses(machine).tagged(tally.first_pc),
+        "first_store": machine.stores[store].name if of_word else None,
+        "first_index": index if of_word else None,
+        "first_index_text": _index_text(machine, store, index) if of_word else None,
+    }
 
 
 def _event_json(machine: MachineSpec, event: Event) -> dict[str, object]:
+    placed = event.store >= 0 or event.kind == "output"
+    worded = event.kind not in {"alarm", "stop"}
     return {
         "kind": event.kind,
         "step": event.step,
@@ -293,9 +302,14 @@ def _event_json(machine: MachineSpec, event: Event) -> dict[str, object]:
         "pc": event.pc,
         "pc_text": addresses(machine).tagged(event.pc),
         "store": machine.stores[event.store].name if event.store >= 0 else None,
-        "address": event.address,
-        "address_text": _index_text(machine, event.store, event.address),
-        "word": event.word,
-        "word_text": machine.word.tagged(event.word) if event.word < 1 << machine.word.bits else "",
+        "address": event.address if placed else None,
+        "address_text": _index_text(machine, event.store, event.address) if placed else None,
+        "word": event.word if worded else None,
+        "word_text": _word_text(machine, event.word) if worded else None,
         "detail": event.detail,
     }
+
+
+def _word_text(machine: MachineSpec, word: int) -> str:
+    """Return a word in the machine's base; a count that no word of the machine holds, as it is."""
+    return machine.word.tagged(word) if word < 1 << machine.word.bits else str(word)

@@ -232,7 +232,31 @@ def test_how_a_run_stopped_is_told(cli, tmp_path):
         "        .at 0o6000\n        .word 0\n"
     )  # no instruction: alarm and restart, for ever
     assert code == 1
-    assert sentence.startswith("Restarts for ever: 1 restarts every 1 instructions")
+    assert sentence.startswith("Restarts for ever: 1 restart every instruction (")
+    assert sentence.endswith("), at 0o6000.")
+
+
+def test_an_alarm_that_no_word_raised_names_none(cli, tmp_path):
+    """Stray (no instruction) and the watchdog are no matter of a word: null, not word 0 of nothing."""
+    program = tmp_path / "p.asm"
+    program.write_text("        .at 0o6000\n        .word 0\n")
+    told = json.loads(cli("run", "fulmar", program, "--json", "--trace", 4).out)
+    alarm = next(a for a in told["alarms"] if a["name"] == "stray")
+    assert (alarm["first_store"], alarm["first_index"], alarm["first_index_text"]) == (None, None, None)
+    events = {e["kind"]: e for e in told["events"]}
+    nothing = ("store", "address", "address_text")
+    assert [events["alarm"][k] for k in (*nothing, "word", "word_text")] == [None] * 5
+    assert [events["restart"][k] for k in nothing] == [None] * 3
+    assert events["restart"]["word"] == 1
+    assert (events["fetch"]["store"], events["fetch"]["address"], events["fetch"]["word"]) == ("rope", 0, 0)
+
+
+def test_an_alarm_that_a_word_raised_names_it(cli, tmp_path):
+    image = tmp_path / "p.oct"
+    image.write_text("words 16 base octal parity odd checks stored\n0: 200001\n")  # two ones
+    told = json.loads(cli("run", "fulmar", image, "--store", "rope", "--json", "--max-steps", 1).out)
+    alarm = next(a for a in told["alarms"] if a["name"] == "parity")
+    assert (alarm["first_store"], alarm["first_index"], alarm["first_index_text"]) == ("rope", 0, "0o00000")
 
 
 @pytest.mark.parametrize("arguments", [["--trace", "50", "--max-steps", "2000"], ["--max-time", "9ms"]])
