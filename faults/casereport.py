@@ -35,7 +35,7 @@ from faults.report import (
     Verdict,
     to_permille,
 )
-from faults.report.model import AnswerKind, ConfidenceBasis, GroupKind
+from faults.report.model import AnswerKind, ConfidenceBasis, GroupKind, percent
 
 MOST_NAMED: Final = 50
 """In a larger group no member is named as the answer: which comes first says nothing."""
@@ -247,7 +247,7 @@ def _group(diagnosis: Diagnosis, group: Ranked, following: Next | None, placed: 
     listed = [ranking.hypotheses[i] for i in group.members[:most]]
     many = {i: diagnosis.suspects.all[i].stands_for for i in group.members if i < len(diagnosis.suspects.all)}
     members = tuple(
-        Member(h.fault, h.label + (f" (stands for {many[i]:,} like it)" if many.get(i, 1) > 1 else ""))
+        Member(h.fault, _member(h.label, many.get(i, 1), same=h.label == first.label and not large))
         for i, h in zip(group.members, listed, strict=False)
     )
     if len(group.members) > most:
@@ -261,10 +261,16 @@ def _group(diagnosis: Diagnosis, group: Ranked, following: Next | None, placed: 
         to_permille(min(1.0, group.posterior)),
         name,
         members,
-        "" if large else first.label,
+        "",
         _split(group, following),
         kind,
     )
+
+
+def _member(label: str, stands_for: int, *, same: bool) -> str:
+    """Return what is said beside a member: its place, unless that is the one the group is named after."""
+    like_it = f"(stands for {stands_for:,} like it)" if stands_for > 1 else ""
+    return " ".join(part for part in ("" if same else label, like_it) if part)
 
 
 def _split(group: Ranked, following: Next | None) -> str:
@@ -284,7 +290,8 @@ def _groups_note(diagnosis: Diagnosis) -> str:
     shown = _shown(ranking)
     rest = ranking.group_count - len(shown)
     held = 1 - ranking.nothing - sum(g.posterior for g in shown)
-    more = f"{rest:,} more groups hold {max(0.0, held):.1%} together. " if rest > 0 else ""
+    share = percent(to_permille(min(1.0, max(0.0, held))))
+    more = f"{rest:,} more group{'s hold' if rest > 1 else ' holds'} {share} together. " if rest > 0 else ""
     return f"{more}{diagnosis.note}."
 
 
@@ -344,8 +351,10 @@ def _outcomes(diagnosis: Diagnosis, following: Next, scored: Scored, one: Measur
 def _leaves(diagnosis: Diagnosis, following: Next, left: Left) -> str:
     number = int(following.shortlist.numbers[left.leader])
     leader = diagnosis.ranking.hypotheses[number]
-    many = f"{left.hypotheses} suspects" if left.hypotheses > 1 else "one suspect"
-    return f"leaves {many}, the likeliest {leader.fault} ({left.share:.0%})"
+    if left.hypotheses == 1:
+        return f"leaves one suspect: {leader.fault}"
+    share = percent(to_permille(min(1.0, left.share)))
+    return f"leaves {left.hypotheses} suspects, the likeliest {leader.fault} ({share})"
 
 
 def _cautions(diagnosis: Diagnosis, extras: Extras) -> tuple[str, ...]:

@@ -112,12 +112,11 @@ def _segments(cells: dict[tuple[int, int], Pair]) -> Iterator[Segment]:
 def _arrows(memory: MemoryMap, row_words: int) -> tuple[tuple[Arrow, ...], int]:
     """Return arrows between rows, shortest first into the inner lanes, and how many were left out."""
     spans: dict[tuple[int, int, int, int], int] = {}
-    for run in memory.runs:
-        if run.kind == "copy" and run.source is not None:
-            end = run.source + run.count - 1
-            span = (run.source // row_words, end // row_words, run.first // row_words, run.last // row_words)
-            if span[:2] != span[2:]:
-                spans.setdefault(span, run.source)
+    for first, last, source in _regions(memory, row_words // 4):
+        end = source + last - first
+        span = (source // row_words, end // row_words, first // row_words, last // row_words)
+        if span[:2] != span[2:]:
+            spans.setdefault(span, source)
     ordered = sorted(spans.items(), key=lambda item: (_reach(item[0])[1] - _reach(item[0])[0], item[0]))
     taken: list[list[tuple[int, int]]] = [[] for _ in range(MAX_LANES)]
     out: list[Arrow] = []
@@ -129,6 +128,22 @@ def _arrows(memory: MemoryMap, row_words: int) -> tuple[tuple[Arrow, ...], int]:
                 out.append(Arrow(*span, lane, source))
                 break
     return tuple(out), len(ordered) - len(out)
+
+
+def _regions(memory: MemoryMap, gap: int) -> list[tuple[int, int, int]]:
+    """Return (first, last, source) of regions that show another one; runs of one distance that lie within
+    ``gap`` words of each other are one region, for words between them that agree by chance split none.
+    """  # noqa: D205
+    found: list[tuple[int, int, int]] = []
+    for run in memory.runs:
+        if run.kind == "copy" and run.source is not None:
+            first, last, source = found[-1] if found else (0, -1, 0)
+            alike = bool(found) and run.source - run.first == source - first
+            if alike and 0 < run.first - last - 1 <= gap and run.last - first < abs(source - first):
+                found[-1] = (first, run.last, source)
+            else:
+                found.append((run.first, run.last, run.source))
+    return found
 
 
 def _reach(span: tuple[int, int, int, int]) -> tuple[int, int]:

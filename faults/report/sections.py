@@ -169,7 +169,7 @@ def _map(memory: MemoryMap, index: int) -> Markup:
     if layout.arrows:
         scale += " An arrow runs from the words that are shown to the place that shows them."
     if layout.arrows_left_out:
-        scale += f" {counted(layout.arrows_left_out, 'further alias')} not drawn: see the table."
+        scale += f" {counted(layout.arrows_left_out, 'further arrow')} not drawn: see the table."
     return joined(
         (
             el("h3", f"{memory.store}: {counted(memory.words, 'word')}"),
@@ -187,7 +187,9 @@ def _map(memory: MemoryMap, index: int) -> Markup:
 def _map_table(memory: MemoryMap, table_id: str) -> Markup:
     counts = total_words(memory.whole())
     said = ", ".join(f"{CLASSES[k].symbol} {CLASSES[k].name} {n:,}" for k, n in counts.items() if n)
-    runs = memory.whole()
+    runs = tuple(run for run in memory.whole() if run.kind != "same") or memory.whole()
+    if "same" in counts and counts["same"] < memory.words:
+        said += " (not listed: as expected)"
     if len(runs) > MAX_RUNS:
         return _block_table(memory, table_id, said, len(runs))
     heads = ("First", "Last", "Words", "Class", "Detail")
@@ -223,7 +225,8 @@ def story(report: Report) -> Markup:
     """Return the story of one fault, sentence by sentence."""
     if not report.story:
         return NOTHING
-    about = el("p", "The story of ", el("code", report.story_about), ":") if report.story_about else NOTHING
+    fault, while_, running = report.story_about.partition(" while ")
+    about = el("p", "The story of ", el("code", fault), f"{while_}{running}:") if fault else NOTHING
     items = joined(el("li", _when(event), event.sentence) for event in report.story)
     return titled("story", "How it comes about", about, el("ol", items, class_="story"))
 

@@ -139,6 +139,7 @@ body>header{padding-top:0}
 .tag,.step,.caution,.hole,.story li::before{background:none}
 h2{margin-top:1.7rem;break-after:avoid}
 h3,caption,summary{break-after:avoid}
+.runs td,.runs th{padding-top:.1rem;padding-bottom:.1rem}
 h1{font-size:1.75rem}
 .step,.caution,figure,.tag,.facts,.agree li{break-inside:avoid}
 table{break-inside:auto}

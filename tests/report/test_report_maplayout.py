@@ -73,6 +73,15 @@ def test_a_stuck_address_bit_reads_as_the_regions_below() -> None:
     assert [(a.from_top, a.to_top) for a in layout.arrows] == [(row, row + 1) for row in range(0, 24, 2)]
 
 
+def test_words_that_agree_by_chance_split_no_arrow() -> None:
+    runs = tuple(Run(first, 20, "copy", first + 256) for first in (0, 21, 64, 100))
+    layout = lay_out(MemoryMap("s", 512, 64, runs))
+    assert [(a.from_top, a.from_end, a.to_top, a.to_end) for a in layout.arrows] == [
+        (4, 4, 0, 0),
+        (5, 5, 1, 1),
+    ]
+
+
 def test_many_distances_are_counted_not_hidden() -> None:
     runs = tuple(Run(64 + 2 * n, 1, "copy", n) for n in range(9))
     assert (
