@@ -97,21 +97,31 @@ class ProgramGrade:
 
 @frozen
 class Grade:
-    """The grade of one or several programs. ``smallest``: names of the fewest that find as much as all."""
+    """The grade of one or several programs.
+
+    ``smallest``: names of the fewest that find as much as all; ``alone``: for each of them, how many faults
+    no other of them finds.
+    """
 
     programs: tuple[ProgramGrade, ...]
     union: ProgramGrade
     smallest: tuple[str, ...]
+    alone: tuple[int, ...]
     exact: bool
     groups: int
 
 
 @define(eq=False)
 class Grader:
-    """Turns a campaign into a grade. ``report``: what a program prints when it reports a failure."""
+    """Turns a campaign into a grade.
+
+    ``report``: what a program prints when it reports a failure. ``examples``: how many of the faults that
+    escape for one reason are named, None for all.
+    """
 
     campaign: Campaign
     report: re.Pattern[str] = field(factory=lambda: re.compile(REPORT, re.MULTILINE))
+    examples: int | None = EXAMPLES
     verdicts: Verdicts = field(init=False)
     _kinds: "Labels" = field(init=False)
     _sites: "Labels" = field(init=False)
@@ -130,7 +140,12 @@ class Grader:
                              sum(p.time_ns for p in programs), best, list(numbers))  # fmt: skip
         chosen, exact = smallest_set(self.verdicts != Verdict.ESCAPES, [p.time_ns for p in programs])
         names = tuple(programs[i].name for i in chosen)
-        return Grade(programs, union, names, exact, len(campaign.grouping))
+        return Grade(programs, union, names, self._alone(chosen), exact, len(campaign.grouping))
+
+    def _alone(self, chosen: Sequence[int]) -> tuple[int, ...]:
+        found = (self.verdicts != Verdict.ESCAPES)[list(chosen)][:, self.campaign.grouping.of_fault]
+        once = found.sum(axis=0) == 1
+        return tuple((found & once).sum(axis=1).tolist())
 
     def _program(self, job: int) -> ProgramGrade:
         healthy = prepared(self.campaign.jobs[job]).profile.result
@@ -158,7 +173,7 @@ class Grader:
         for reason in _CLOSEST:
             members = missed[told == reason]
             if len(members):
-                found.append(Escapes(reason, len(members), tuple(members[:EXAMPLES].tolist())))
+                found.append(Escapes(reason, len(members), tuple(members[: self.examples].tolist())))
         return tuple(sorted(found, key=lambda e: -e.count))
 
     def escaping(self) -> npt.NDArray[np.bool_]:

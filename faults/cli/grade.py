@@ -30,7 +30,7 @@ from faults.cli.reading import read_inputs, read_program, the_store
 from faults.cli.selftests import self_tests
 from faults.cli.writer import Writer, notice
 from faults.dictionary import refuse_other_content, save
-from faults.grade import REPORT, Grader, catching
+from faults.grade import EXAMPLES, REPORT, Grader, catching
 from faults.universe import Universe, universe_of
 from faults.worker import prepared
 from faults.workload import Conditions, Grouping, Job, Program
@@ -71,6 +71,7 @@ class _Asked:
 @click.option("--report", default=REPORT, show_default=True, metavar="REGEX",
               help="What a program prints when it reports a failure.")  # fmt: skip
 @click.option("--no-others", is_flag=True, help="Do not look which other self-tests find what escapes.")
+@click.option("--all-escapes", is_flag=True, help="Name every fault that escapes, not only the first few.")
 @click.option("--workers", type=click.IntRange(0), default=0, show_default=True,
               help="Threads; 0 means one a processor.")  # fmt: skip
 @click.option("--cluster", metavar="ADDRESS",
@@ -95,6 +96,7 @@ def command(
     max_steps: int,
     report: str,
     no_others: bool,
+    all_escapes: bool,
     workers: int,
     cluster: str | None,
     results: str | None,
@@ -113,10 +115,9 @@ def command(
     """
     settings = Conditions(seed, power_up, frozenset(conditions), max_steps)
     asked = _asked(machine, programs, board, store, kinds, settings, report, cells=not no_cells)
-    if dictionary is not None:
-        _refuse_to_overwrite(dictionary, force=force)
     if plan and as_json:
         raise click.UsageError("a plan of the work is text; leave out --json")
+    _refuse_to_overwrite(dictionary, force=force)
     if not have_numba():
         notice(_SLOW, quiet=quiet)
     writer = Writer(use_colour(color))
@@ -124,13 +125,14 @@ def command(
         return _tell_plan(asked, results, writer, 0 if no_others else len(_other_jobs(asked)))
     watcher = None if quiet or not sys.stderr.isatty() else _Shown()
     try:
+        kept = Path(results) if results else None
+        run = partial(run_campaign, workers=workers, watcher=watcher, results=kept, warn=notice)
         with _executor(cluster) as executor:
             with _told_to_wait(quiet=quiet):
                 get_ready(asked.jobs, others_run=executor is not None)
-            run = partial(run_campaign, executor=executor, workers=workers, warn=notice)
-            kept = Path(results) if results else None
-            campaign = run(asked.universe, asked.jobs, watcher=watcher, results=kept)
-            grader = Grader(campaign, asked.report)
+            run = partial(run, executor=executor)
+            campaign = run(asked.universe, asked.jobs)
+            grader = Grader(campaign, asked.report, None if all_escapes else EXAMPLES)
             others = () if no_others else tuple(_others(asked, campaign, grader, run))
     except (CampaignStoppedError, KeyboardInterrupt):
         _tell_stop(results)
@@ -143,8 +145,10 @@ def command(
     return _answer(asked, campaign, grader, others, None if as_json else writer)
 
 
-def _refuse_to_overwrite(dictionary: str, *, force: bool) -> None:
+def _refuse_to_overwrite(dictionary: str | None, *, force: bool) -> None:
     """Refuse a folder that must not be replaced: now, not after the work."""
+    if dictionary is None:
+        return
     if Path(dictionary).exists() and not force:
         raise click.UsageError(f"{dictionary} exists; --force overwrites it")
     refuse_other_content(Path(dictionary))

@@ -12,7 +12,11 @@ from faults.grade import WHY, Escapes, Grade, ProgramGrade, Tally
 from faults.notation import fault_text
 from faults.worker import LIMITS
 
-_MOST: Final = 12
+_WORDS: Final = (
+    "Found: a person at the machine would notice. Reported: the program says so. Hangs: it never comes to "
+    "its end and says nothing. Otherwise: another lamp, alarm, print or stop. "
+    "Takes: on the real machine, whole."
+)
 _TALLY: Final = {
     "total": "int: faults",
     "found": "int: faults that show in any way",
@@ -48,6 +52,7 @@ SCHEMA = declare_schema(
         "programs": [_PROGRAM],
         "union": _PROGRAM,
         "smallest": ["text: the fewest programs that find as much as all"],
+        "smallest_alone": ["int: for each of them, faults that no other of them finds"],
         "smallest_exact": "bool: whether that is surely the fewest",
         "others": [{"name": "text: another self-test", "found": "int: escapes that it finds"}],
     },
@@ -98,6 +103,7 @@ def grade_json(
         "programs": [_program_json(board, campaign, p) for p in grade.programs],
         "union": _program_json(board, campaign, grade.union),
         "smallest": list(grade.smallest),
+        "smallest_alone": list(grade.alone),
         "smallest_exact": grade.exact,
         "others": [{"name": name, "found": found} for name, found in others],
     }
@@ -128,6 +134,7 @@ def write_grade(
     shown = [*grade.programs, grade.union] if len(grade.programs) > 1 else grade.programs
     rows = [(p.name, *_counts(p.tally)[1:-1], duration(p.time_ns)) for p in shown]
     writer.table(("program", *_HEADS[1:-1], "takes"), rows)
+    writer.paragraph(_WORDS)
     for program in grade.programs:
         if program.stop in LIMITS:
             writer.paragraph(
@@ -146,10 +153,15 @@ def _write_escapes(board: Board, campaign: Campaign, escapes: Sequence[Escapes],
         writer.heading("Nothing escapes")
         return
     writer.heading("What escapes, and why")
+    cut = False
     for found in escapes:
         writer.paragraph(f"{found.count:,} - {WHY[found.reason]}")
-        examples = ", ".join(_fault(board, campaign, n) for n in found.examples[:_MOST])
-        writer.paragraph(f"{examples}{' …' if found.count > len(found.examples) else ''}", indent=4)
+        examples = ", ".join(_fault(board, campaign, n) for n in found.examples)
+        more = found.count - len(found.examples)
+        writer.paragraph(f"{examples}{f' … and {more:,} more' if more else ''}", indent=4)
+        cut = cut or more > 0
+    if cut:
+        writer.paragraph("--all-escapes names all of them.")
 
 
 def _write_sets(grade: Grade, others: Sequence[tuple[str, int]], writer: Writer) -> None:
@@ -161,6 +173,9 @@ def _write_sets(grade: Grade, others: Sequence[tuple[str, int]], writer: Writer)
         )
         writer.heading("Enough")
         writer.paragraph(f"{', '.join(grade.smallest) or 'none'}: {how}.")
+        rows = [(n, f"{count:,}") for n, count in zip(grade.smallest, grade.alone, strict=True)]
+        if len(rows) > 1:
+            writer.table(("program", "found by none of the others here"), rows)
     if others:
         writer.heading("Other self-tests that find some of the escapes")
         writer.table(("program", "finds"), [(name, f"{count:,}") for name, count in others])

@@ -52,6 +52,36 @@ def test_text_names_escapes_with_their_reasons(capsys) -> None:
     assert "core/address/3:open" in out
 
 
+def test_all_escapes_are_named_if_asked_for(capsys) -> None:
+    asked = ["grade", "fulmar", "selftest-registers", *SMALL]
+    _, out, _ = told(capsys, *asked)
+    assert "more" in out
+    assert "--all-escapes names all of them" in out
+    _, out, _ = told(capsys, *asked, "--all-escapes")
+    assert "more" not in out
+    assert "--all-escapes" not in out
+    _, text, _ = told(capsys, *asked, "--all-escapes", "--json")
+    union = json.loads(text)["union"]
+    named = [fault for escapes in union["escapes"] for fault in escapes["examples"]]
+    assert len(named) == len(set(named)) == union["tally"]["total"] - union["tally"]["found"]
+    assert all(fault in out for fault in named)
+
+
+def test_what_each_of_the_smallest_set_is_there_for(capsys) -> None:
+    """Leaving one program out of the smallest set loses what that program alone finds."""
+    names = ["selftest-parity", "selftest-registers", "selftest-core-checker"]
+    small = ["--no-cells", "--store", "core", "--kind", "stuck", "--no-others", "-q", "--json"]
+
+    def graded(*programs: str):
+        return json.loads(told(capsys, "grade", "fulmar", *programs, *small)[1])
+
+    whole = graded(*names)
+    assert len(whole["smallest"]) > 1
+    for name, alone in zip(whole["smallest"], whole["smallest_alone"], strict=True):
+        rest = graded(*(n for n in whole["smallest"] if n != name))
+        assert whole["union"]["tally"]["found"] - rest["union"]["tally"]["found"] == alone > 0
+
+
 def test_a_plan_of_the_work_runs_no_fault(capsys) -> None:
     code, out, _ = told(capsys, "grade", "fulmar", "selftest-registers", *SMALL, "--plan")
     assert code == 0
