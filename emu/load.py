@@ -21,7 +21,7 @@ from emu.assemble.examples import flaws
 from emu.assemble.forms import UNREADABLE_FORM
 from emu.behaviour.check import check
 from emu.behaviour.names import Names
-from emu.behaviour.tokens import Text, sample
+from emu.behaviour.tokens import MAX_TEXTS, SIZE, Text, sample
 from emu.behaviour.tree import Statement
 from emu.crosscheck import CrossCheck
 from emu.crossrules import TAKEN
@@ -129,12 +129,25 @@ def _machine(document: TomlDocument) -> MachineSpec:
     if table is None:
         problems.raise_if_errors()
         raise AssertionError("a table that cannot be built has a problem")
+    _bounded(table, problems, document)
     checks = CrossCheck(table, document, problems)
     checks.run()
     spec = _Loader(table, document, problems, checks).machine()
     problems.raise_if_errors()
     _prove(spec, table, document, problems)
     return attrs.evolve(spec, digest=digest(spec))
+
+
+def _bounded(table: MachineTable, problems: Problems, document: TomlDocument) -> None:
+    """Refuse more behaviours than can be read while somebody waits. Raises InputError."""
+    texts = (
+        [t.does for t in table.timers] + [t.does for t in table.traps] + [i.does for i in table.instructions]
+    )
+    size = sum(len(text) for does in texts for text in does)
+    if size > MAX_TEXTS:
+        message = f"the behaviours of a machine have at most {MAX_TEXTS:,} characters; these have {size:,}"
+        problems.add(SIZE, message, document.place(("instruction",)))
+        problems.raise_if_errors()
 
 
 def _prove(spec: MachineSpec, table: MachineTable, document: TomlDocument, problems: Problems) -> None:
@@ -383,8 +396,18 @@ def _canonical(value: Any) -> Any:
     """Return a value as lists, numbers and strings: a class as its name, and its fields by name."""
     if isinstance(value, tuple):
         return [_canonical(inner) for inner in value]
-    if attrs.has(type(value)):
-        left_out = _LEFT_OUT.get(type(value), frozenset()) | {"doc"}
-        kept = [a.name for a in attrs.fields(type(value)) if a.name not in left_out]
-        return [type(value).__name__, {name: _canonical(getattr(value, name)) for name in kept}]
-    return value
+    kind: object = type(value)
+    kept = _kept(kind)
+    if kept is None:
+        return value
+    return [type(value).__name__, {name: _canonical(getattr(value, name)) for name in kept}]
+
+
+@cache
+def _kept(kind: object) -> tuple[str, ...] | None:
+    """Return the fields of a class that can change behaviour; None for a plain value."""
+    assert isinstance(kind, type), "a class"
+    if not attrs.has(kind):
+        return None
+    left_out = _LEFT_OUT.get(kind, frozenset()) | {"doc"}
+    return tuple(a.name for a in attrs.fields(kind) if a.name not in left_out)

@@ -10,6 +10,7 @@ from emu.errors import Problems, declare
 from emu.where import Place, Source
 
 MAX_TEXT: Final = 8_000  # characters of all strings of one `does`
+MAX_TEXTS: Final = 200_000  # characters of all behaviours of a machine, so that none takes long to load
 MAX_WIDTH: Final = 62  # bits of any value
 
 KEYWORDS: Final = frozenset(
@@ -77,7 +78,8 @@ SYNTAX: Final = declare(
 )
 SIZE: Final = declare(
     "behaviour-size",
-    f"The text of one `does` has at most {MAX_TEXT} characters and is nested to a bounded depth.",
+    f"The text of one `does` has at most {MAX_TEXT} characters, all of a machine file together have "
+    f"{MAX_TEXTS}, and it is nested to a bounded depth.",
     "Divide the instruction, or bind parts of it by `let`.",
     sample("acc = " + "(" * 100 + "acc" + ")" * 100),
     "machine",
