@@ -36,7 +36,9 @@ WHY: Final = {
     Reason.NEVER_READ: "never read: the program reads no word that the fault alters",
     Reason.ONE_VALUE: "never both values: words were read, but not with the value that the fault spoils",
     Reason.TEST_SITS: "the test sits there: the words altered are the program's own, which it does not test",
-    Reason.MASKED: "masked: a word was altered, and nothing that can be seen came of it",
+    Reason.MASKED: (
+        "masked: words that the fault can alter were used, and nothing that can be seen came of it"
+    ),
     Reason.ORDER: "wrong order: writes and reads never came in the order that brings the fault out",
     Reason.ABSENT: "not there: under these conditions, or ever, the fault changes nothing",
     Reason.CHANCE: "by chance: the fault comes and goes, and was away when it would have shown",

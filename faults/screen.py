@@ -29,7 +29,7 @@ class Reason(IntEnum):
     NEVER_READ = 1  # no word that the fault alters is read
     ONE_VALUE = 2  # words were read, but only with the values that the fault leaves alone
     TEST_SITS = 3  # the words altered are those of the program itself, which it does not test
-    MASKED = 4  # a word was altered, and it made no difference
+    MASKED = 4  # words that it can alter were used, and it made no difference
     ORDER = 5  # accesses never came in the order that would bring the fault out and then look
     ABSENT = 6  # under the conditions of the run the fault is not there
     CHANCE = 7  # it comes by chance, and did not come when it would have shown
