@@ -164,8 +164,9 @@ def test_c1_without_the_card_on_the_board_nothing_single_fits(told):
 
 
 def test_c2_an_x_and_a_y_bit_and_only_some_data(told):
-    case = told(CORE.replace("{more}", 'winding = "3,7"'), 256, protection="odd", destructive=True)
-    assert "work/sense/2:weak-zeros" in top(case.dump("work/sense/2:weak-zeros").matched())
+    halves = CORE.replace("{more}", 'section = "7"\nwinding = "3"')
+    case = told(halves, 256, protection="odd", destructive=True)
+    assert "work/sense/1/2:weak-zeros" in top(case.dump("work/sense/1/2:weak-zeros").matched())
 
 
 @pytest.mark.slow
