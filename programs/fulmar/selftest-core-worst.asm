@@ -6,7 +6,8 @@
 ; through a core the one way or the other as the two line numbers add up to an even or an odd number. With ones
 ; exactly where it runs one way, the noise of all half-selected cores adds up instead of cancelling.
 ;
-; Finds:    drive currents, strobe or thresholds at the edge: ones or zeros lost that a plain pattern keeps.
+; Finds:    drive currents, strobe or thresholds at the edge: ones or zeros lost that a plain pattern keeps. (A weak
+;           bit of the model is lost whatever its neighbours hold, so a grade shows no gain over a plain pattern.)
 ; Destroys: all of core.
 ; Reports:  one printed line, see parts/report.asm.
 

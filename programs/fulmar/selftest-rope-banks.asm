@@ -6,7 +6,9 @@
 ; of the gate sequence; bank 0 is this program's own.
 ;
 ; Finds:    rope lines that are open, stuck or shorted, sense lines that are dead: whatever changes a word. Much
-;           of that also breaks parity and restarts the machine.
+;           of that also breaks parity and restarts the machine. Words that change places within a bank, and a
+;           bank that answers in the place of another, are not found, for the sums stay right:
+;           selftest-bank-switch finds the latter.
 ; Destroys: nothing.
 ; Reports:  BAD bank expected got, see parts/report.asm. The panel shows the bank being summed. After RST, adr
 ;           is the word, counted from 4000.

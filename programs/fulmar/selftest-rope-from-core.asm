@@ -8,7 +8,7 @@
 ;
 ; Every bank ends with a word that makes its ones' complement sum negative zero, so the sum of a module is that too.
 ;
-; Finds:    as selftest-rope-banks, and tells bank from module: a fault of the drivers spoils banks in every
+; Finds:    as selftest-rope-banks (and no more), and tells bank from module: a fault of the drivers spoils banks in every
 ;           module, one of a module all its banks.
 ; Destroys: core from 1000 to 1200.
 ; Reports:  BAD bank expected got for every bank, MOD module expected got for every module, then END. A restart
