@@ -137,8 +137,9 @@ def _failed(entry: Failed, machine: MachineSpec) -> Judge:
                 return Judged(0.0, lambda: f"it {outcome_words(s)}", _nearest_text(entry.text, texts))
         return Judged(share, lambda: f"it {outcome_words(s)}")
 
-    uniform = (1 / 3) * (_text_chance(entry.text) if entry.text else 1.0)
-    misread = 0.0 if entry.text else ONE_OF_TWO_OTHERS
+    # of so many runs, each number of failures could have been written
+    uniform = (1 / 3) / entry.runs * (_text_chance(entry.text) if entry.text else 1.0)
+    misread = 0.0 if entry.text else ONE_OF_TWO_OTHERS / entry.runs
     return Judge(look, uniform, _signs(entry.text), misread=misread)
 
 

@@ -85,3 +85,12 @@ def test_a_first_alarm_at_an_address_behind_a_window():
     for first, chance in (("4017", 1.0), ("6017", 0.0), ("40?7", 1.0), ("4016", 0.0)):
         entry = Alarm(program="p", alarm="parity", count=1, first=first)
         assert judge_of(entry, MACHINE).look(seen, False).chance == chance
+
+
+def test_who_misreads_so_many_runs_writes_any_number_of_failures():
+    """The chances of all that could be written of 20 runs, read wrongly, sum as those of one run do."""
+    machine = load_machine("fulmar")
+    judges = [judge_of(Failed(program="x", runs=20, failures=k), machine) for k in range(1, 21)]
+    (one,) = [judge_of(Failed(program="x"), machine)]
+    assert sum(j.misread for j in judges) == pytest.approx(one.misread)
+    assert sum(j.uniform for j in judges) == pytest.approx(one.uniform)
