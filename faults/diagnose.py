@@ -3,17 +3,18 @@
 from collections.abc import Mapping
 
 import numpy as np
-from attrs import frozen
+from attrs import evolve, frozen
 
 from faults.case.load import Case
 from faults.case.model import Dump
-from faults.hypotheses import weights_of
+from faults.hypotheses import IntArray, weights_of
 from faults.match import rank
 from faults.notation import parse_fault
 from faults.pairs import PairPlan, among_the_best, hypotheses_of, propose
 from faults.predictions.clues import clues_of
 from faults.predictions.columns import Columns, Predicted, Subject
 from faults.predictions.evidence import Observed, observed_dump
+from faults.predictions.programs import judge_of
 from faults.predictions.runs import Progress, no_progress
 from faults.predictions.scene import Scene, refuse_bad, scene_of
 from faults.predictions.suspects import Suspects
@@ -67,6 +68,7 @@ def diagnose_scene(
     if dumps is None:
         dumps = {n: observed_dump(scene, n, e) for n, e in enumerate(case.entries) if isinstance(e, Dump)}
     clues = clues_of(case, scene.machine, [d for d in dumps.values() if not d.misread_file])
+    clues = evolve(clues, touched=_touched(scene, workshop))
     suspects = workshop.maker.suspects(clues)
     columns = Columns(scene, dict(dumps), workshop)
     subjects = tuple(Subject(s.fault, s.chancy) for s in suspects.all)
@@ -80,6 +82,14 @@ def diagnose_scene(
     note = "; ".join(dict.fromkeys(n for n in (suspects.note, ranking.note) if n))
     read = tuple(columns.dumps.values())  # predicting may have found that a file was misread
     return Diagnosis(scene, suspects, read, ranking, predicted, subjects, columns, note)
+
+
+def _touched(scene: Scene, workshop: Workshop) -> dict[int, tuple[IntArray, ...]]:
+    """Return for each store the addresses that each program of which the case tells touches."""
+    entries = [e for e in scene.case.entries if judge_of(e, scene.machine) is not None]
+    names = dict.fromkeys(str(getattr(e, "program", "")) for e in entries)
+    runs = [workshop.runs(scene.program(name)) for name in names]
+    return {n: tuple(run.touched(n) for run in runs) for n in range(len(scene.machine.stores))}
 
 
 def _paired(

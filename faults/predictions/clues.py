@@ -25,12 +25,14 @@ _MOST_NUMBERS: Final = 60
 @frozen
 class Clues:
     """``addresses``: store number -> addresses that something points at. ``damage``: store number ->
-    addresses read wrong (int64[n]) where they are too many to be the work of single cells.
+    addresses read wrong (int64[n]) where they are too many to be the work of single cells. ``touched``: store
+    number -> for each program of the case the addresses that it reads or writes (int64[n]).
     ``comes_and_goes``: some of what was seen was there only at times.
     """  # noqa: D205
 
     addresses: Mapping[int, frozenset[int]] = field(factory=dict)
     damage: Mapping[int, IntArray] = field(factory=dict)
+    touched: Mapping[int, tuple[IntArray, ...]] = field(factory=dict)
     comes_and_goes: bool = False
 
 
@@ -47,7 +49,8 @@ def clues_of(case: Case, machine: MachineSpec, dumps: Iterable[Observed]) -> Clu
             found[dump.store] |= set(wrong.tolist())
         else:
             damage[dump.store] = wrong
-    return Clues({s: frozenset(a) for s, a in found.items() if a}, damage, _comes_and_goes(case))
+    named = {s: frozenset(a) for s, a in found.items() if a}
+    return Clues(named, damage, comes_and_goes=_comes_and_goes(case))
 
 
 def _numbers(entry: Entry, machine: MachineSpec) -> Iterable[int]:

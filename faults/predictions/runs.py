@@ -17,7 +17,7 @@ from attrs import define, field
 from emu.engine.choose import choose_engine
 from emu.engine.compiled import cache_folder
 from emu.engine.contract import RunRequest
-from emu.engine.profile import RunProfile, profile_run
+from emu.engine.profile import NEVER, RunProfile, profile_run
 from emu.memory import PLAN_FORMAT
 from emu.spec import MachineSpec
 from faults.fault import Fault
@@ -91,6 +91,12 @@ class ProgramRuns:
     def healthy_steps(self) -> int:
         """How many instructions the healthy run takes."""
         return self._profile.result.steps
+
+    def touched(self, store: int) -> IntArray:
+        """Return the addresses of a store that the healthy run reads or writes (int64[n], ascending)."""
+        first, last = self._profile.layout.bases[store : store + 2]
+        found: IntArray = np.flatnonzero(self._profile.touched("both")[first:last] < NEVER)
+        return found
 
     def left(self, fault: Fault | None, store: int) -> Words:
         """Return the cells of a store when a run under a fault has come to its end (int64[words])."""

@@ -3,7 +3,8 @@
 A board has thousands of lines and hundreds of thousands of cells. All that is not fine (lines, amplifiers,
 drivers, chips, nets) is listed whole. Of the fine families (single cells, single cores, rows and columns
 inside chips) those are listed that the evidence names, and of the rest a sample drawn by a fixed seed, each
-standing for many: the prior of the whole family is kept, only its members are not all tried.
+standing for many: the prior of the whole family is kept, only its members are not all tried. The words that
+the same programs of the case touch have a sample of their own, so that few but telling ones are not missed.
 """
 
 from collections.abc import Iterator
@@ -24,10 +25,16 @@ from faults.universe import CellBlock, Listed, NeighbourBlock, universe_of
 
 Block = Listed | CellBlock | NeighbourBlock
 SAMPLE: Final = 60
-"""How many members of a fine family and kind are tried beside those that the evidence names."""
+"""How many members of a fine family and kind are tried beside those that the evidence names, of each sort."""
+
+_WHOLE: Final = 600
+_EACH_WORD: Final = 4
+_FEW_WORDS: Final = 256
+"""Of words that some programs touch and others do not: all members if so few, else a few of each word."""
 
 INTERMITTENT_SHARE: Final = 0.5
 _MOST_NAMED: Final = 4000
+_MOST_PROGRAMS: Final = 20
 _MUCH: Final = 0.3
 """A row or column inside a chip is named by a dump if this share of the wrong words lies in it."""
 
@@ -77,7 +84,6 @@ class SuspectMaker:
     priors: Priors
     blocks: tuple[Block, ...] = field(init=False)
     _known: dict[tuple[int, int], Suspect] = field(factory=dict, init=False)
-    _chosen: dict[tuple[int, int], tuple[int, ...]] = field(factory=dict, init=False)
     _regions: dict[int, tuple[IntArray, IntArray]] = field(factory=dict, init=False)
 
     def __attrs_post_init__(self) -> None:
@@ -127,24 +133,49 @@ class SuspectMaker:
 
     def _fine(self, number: int, block: CellBlock, clues: Clues, sample: int) -> list[Suspect]:
         named = sorted(set(self._named(number, block, clues)))[:_MOST_NAMED]
-        known = set(named)
-        rest = len(block) - len(named)
-        chosen = [n for n in self._sample(number, block, sample + len(named)) if n not in known]
-        count = min(sample, rest, len(chosen))
         found = [self._suspect(number, n) for n in named]
-        for place, member in enumerate(sorted(chosen[:count])):
+        touched, each = self._touched(number, block, clues)
+        for sort in np.unique(touched).tolist():
+            units = np.flatnonzero(touched == sort)
+            found += self._drawn(number, units, each, named, _enough(units, each, sample) if sort else sample)
+        return found
+
+    def _drawn(self, number: int, units: IntArray, each: int, named: list[int], count: int) -> list[Suspect]:
+        """Return ``count`` members drawn from units of ``each``; they stand for all that are not named."""
+        known = set(named)
+        inside = int(np.isin(np.array(named, np.int64) // each, units).sum())
+        rest = len(units) * each - inside
+        size = min(len(units) * each, -(-(count + inside) // 1024) * 1024)  # so that cases share their draws
+        draws = np.random.default_rng((number, len(units))).choice(len(units) * each, size, replace=False)
+        members = (units[draws // each] * each + draws % each).tolist()
+        chosen = sorted([m for m in members if m not in known][:count])
+        found = []
+        for place, member in enumerate(chosen):
             one = self._suspect(number, member)
-            stands_for = rest // count + (place < rest % count)
+            stands_for = rest // len(chosen) + (place < rest % len(chosen))
             weighted = reweighted(one.hypothesis, one.hypothesis.weight * stands_for)
             found.append(Suspect(one.fault, weighted, stands_for))
         return found
 
-    def _sample(self, number: int, block: CellBlock, count: int) -> tuple[int, ...]:
-        count = min(len(block), -(-count // 1024) * 1024)
-        if (number, count) not in self._chosen:
-            draws = np.random.default_rng(len(block)).choice(len(block), count, replace=False)
-            self._chosen[number, count] = tuple(draws.tolist())
-        return self._chosen[number, count]
+    def _touched(self, number: int, block: CellBlock, clues: Clues) -> tuple[IntArray, int]:
+        """Return which programs touch each unit of a family (int64[units], a bit each), and its members.
+
+        A unit is a word of a store with all its cells, or a row or column inside a chip.
+        """
+        programs = clues.touched.get(block.family.store, ())[:_MOST_PROGRAMS]
+        sample = self.board.member(block.family, (0,) * len(block.family.dimensions))
+        if isinstance(sample.role, CellBit):
+            found = np.zeros(len(block.rows), np.int64)
+            for bit, addresses in enumerate(programs):
+                found |= np.isin(np.array(block.rows), addresses).astype(np.int64) << bit
+            return found, block.per_row * len(block.variants)
+        masks, values = self._decoded(number, block)
+        found = np.zeros(len(masks), np.int64)
+        for bit, addresses in enumerate(programs):
+            for mask in np.unique(masks).tolist():
+                served = (masks == mask) & np.isin(values, addresses & mask)
+                found |= served.astype(np.int64) << bit
+        return found, len(block.variants)
 
     def _named(self, number: int, block: CellBlock, clues: Clues) -> Iterator[int]:
         """Yield the members of a fine family that the evidence points at."""
@@ -183,6 +214,13 @@ class SuspectMaker:
             table = np.array(regions, np.int64).reshape(-1, 2)
             self._regions[number] = table[:, 0].copy(), table[:, 1].copy()
         return self._regions[number]
+
+
+def _enough(units: IntArray, each: int, sample: int) -> int:
+    """Return how many members are drawn of units that some programs touch."""
+    if len(units) * each <= _WHOLE:
+        return len(units) * each
+    return max(sample, _EACH_WORD * len(units)) if len(units) <= _FEW_WORDS else sample
 
 
 def _holding_much(masks: IntArray, values: IntArray, damage: IntArray) -> list[int]:
