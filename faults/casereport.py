@@ -5,11 +5,11 @@ from typing import Final
 
 from attrs import evolve, field, frozen
 
-from faults.case.model import Mended, Swap
+from faults.case.model import Addresses, Capture, Dump, Mended, Swap
 from faults.case.show import sentence
 from faults.case.signoff import sign_off
 from faults.case.write import hash_of
-from faults.describe import label_pairs
+from faults.caseanswer import MOST_NAMED, answer_of, confidence_of, fault_name, not_used
 from faults.diagnose import Diagnosis
 from faults.kinds import kind_named
 from faults.measurements import Next
@@ -21,8 +21,6 @@ from faults.ranking import Ranking
 from faults.report import (
     Agreement,
     AgreementRow,
-    Answer,
-    Confidence,
     Event,
     Group,
     HistoryEntry,
@@ -35,10 +33,8 @@ from faults.report import (
     Verdict,
     to_permille,
 )
-from faults.report.model import AnswerKind, ConfidenceBasis, GroupKind, percent
+from faults.report.model import GroupKind, percent
 
-MOST_NAMED: Final = 50
-"""In a larger group no member is named as the answer: which comes first says nothing."""
 SHOWN_GROUPS: Final = 6
 SHOWN_COLUMNS: Final = 3
 SHOWN_WARNINGS: Final = 3
@@ -54,8 +50,6 @@ LIMITS_OF_MODEL: Final = (
     "A suspect of the model is a hypothesis: confirm it by a measurement before you replace anything.",
     "Prior odds are guesses that can be changed (`priors` in the case); docs/explanation/probabilities.md.",
 )
-RESTS_ON_MEND: Final = "It rests on the stated chance that the mend worked, and on what was seen since."
-RESTS_ON_SHARE: Final = "It rests on a guess of how often nothing is wrong, and on what passed."
 ADDRESS_NOTE: Final = "Address lines are numbered by weight: line n has the weight 2**n."
 
 
@@ -80,8 +74,8 @@ def case_report(diagnosis: Diagnosis, following: Next | None, extras: Extras = E
         kind="match",
         machine=machine.name,
         question=_question(diagnosis),
-        answer=_answer(diagnosis),
-        confidence=_confidence(ranking),
+        answer=answer_of(diagnosis),
+        confidence=confidence_of(ranking),
         steps=tuple(_steps(diagnosis, following)) if following else (),
         numbering=(machine.word.numbering_sentence(), ADDRESS_NOTE),
         cautions=_cautions(diagnosis, extras),
@@ -119,104 +113,6 @@ def _question(diagnosis: Diagnosis) -> str:
     return f"Which fault of {name} explains the {what} of this case, what passed included?"
 
 
-def _answer(diagnosis: Diagnosis) -> Answer:
-    ranking = diagnosis.ranking
-    if not ranking.columns:
-        return Answer(_unheard(diagnosis), kind="inconclusive")
-    if ranking.outcome == "nothing":
-        return Answer(
-            "Nothing in the model explains what was seen: no single fault fits, and no pair that was tried.",
-            kind="none",
-        )
-    best = ranking.group(1)
-    first = ranking.hypotheses[best.members[0]]
-    if first.kind == "healthy":
-        return Answer(_sound(diagnosis), kind="result")
-    kind: AnswerKind = "suspect" if len(best.members) == 1 else "group"
-    sentence_ = _told(_named(first.label, first.fault), len(best.members))
-    if ranking.outcome == "misread":
-        doubted = [ranking.columns[k].label for k, _ in ranking.doubted]
-        wrong = "; ".join(doubted[:2]) or "one observation"
-        sentence_ = (
-            f"No fault fits everything as it was written down. If this was misread ({wrong}): {sentence_}"
-        )
-        kind = "inconclusive"
-    fault = first.fault if len(best.members) <= MOST_NAMED else ""
-    return Answer(sentence_, _labels(diagnosis, best), fault, kind)
-
-
-def _sound(diagnosis: Diagnosis) -> str:
-    """Say that nothing speaks of a fault, and after a mend how far that may be believed."""
-    if not diagnosis.case.mends:
-        return "Nothing that was observed speaks of a fault."
-    said = "Nothing that was observed speaks of a fault any more."
-    wanting = [s.sentence for s in sign_off(diagnosis.case) if s.verdict != "enough"]
-    return " ".join([said, *(["But:", wanting[0]] if wanting else [])])
-
-
-def _unheard(diagnosis: Diagnosis) -> str:
-    """Say why nothing can be said: nothing was written down, or what was could not be used."""
-    for number, reason in diagnosis.predicted.unused:
-        return f"Nothing can be said: {sentence(diagnosis.case.entries[number])} was {_not_used(reason)}."
-    return "Nothing has been observed that the model can speak about."
-
-
-def _not_used(reason: str) -> str:
-    return reason if reason.startswith("set aside") else f"not used; {reason}"
-
-
-def _told(named: str, members: int) -> str:
-    """Return the answer for a group of which the first member is named, if it is small enough to name one."""
-    if members == 1:
-        return f"{named}."
-    if members == 2:
-        return f"{named}, or another fault that looks the same."
-    if members <= MOST_NAMED:
-        return f"{named}, or one of {members - 1:,} others that look the same."
-    return f"One of {members:,} faults that look the same so far: too little is known to name one."
-
-
-def _named(label: str, fault: str) -> str:
-    kind = fault.rpartition(":")[2].partition("@")[0]
-    text = f"{label or fault}: {kind}"
-    return text[0].upper() + text[1:]
-
-
-def _labels(diagnosis: Diagnosis, group: Ranked) -> tuple[tuple[str, str], ...]:
-    fault = diagnosis.subjects[group.members[0]].fault
-    if fault is None or len(group.members) > MOST_NAMED:
-        return ()
-    return label_pairs(diagnosis.scene.board.site(fault.parts[0].sites[0]))
-
-
-def _confidence(ranking: Ranking) -> Confidence | None:
-    if not ranking.columns:
-        return None
-    if ranking.outcome == "nothing":
-        return Confidence(
-            to_permille(min(1.0, ranking.nothing)), "that the cause lies outside the model", "prior-driven"
-        )
-    best = ranking.group(1)
-    sure, words = to_permille(min(1.0, best.posterior)), _confident_of(best)
-    if best.kind == "healthy":
-        return Confidence(sure, words, "unstated", RESTS_ON_MEND if ranking.epoch else RESTS_ON_SHARE)
-    if ranking.outcome == "misread":
-        return Confidence(sure, f"{words}, if that was misread", "prior-driven")
-    return Confidence(sure, words, _basis(best))
-
-
-def _confident_of(best: Ranked) -> str:
-    if best.kind == "healthy":
-        return "that nothing is wrong"
-    if len(best.members) > 1:
-        return "that it is one of this group"
-    return "that it is these two faults" if best.kind == "pair" else "that it is this fault"
-
-
-def _basis(best: Ranked) -> ConfidenceBasis:
-    return "calibrated" if best.posterior > 0.5 and best.kind == "single" else "prior-driven"
-
-
 def _groups(diagnosis: Diagnosis, following: Next | None) -> Iterator[Group]:
     ranking = diagnosis.ranking
     unknown = to_permille(min(1.0, ranking.nothing))
@@ -252,7 +148,7 @@ def _group(diagnosis: Diagnosis, group: Ranked, following: Next | None, placed: 
     )
     if len(group.members) > most:
         members = (*members, Member(f"and {len(group.members) - most:,} more", "`--json` lists all of them"))
-    name = "Nothing is wrong" if first.kind == "healthy" else _named(first.label, first.fault)
+    name = "Nothing is wrong" if first.kind == "healthy" else fault_name(ranking, first)
     if large:
         name = f"One of {len(group.members):,} faults that look the same so far"
     rank = group.rank + placed
@@ -322,7 +218,7 @@ def _unexplained(diagnosis: Diagnosis) -> Iterator[str]:
             if verdict.word == "contradicts":
                 yield f"{ranking.columns[verdict.column].label}: {verdict.reason}"
     for number, reason in diagnosis.predicted.unused:
-        yield f"{sentence(entries[number])}: {_not_used(reason)}"
+        yield f"{sentence(entries[number])}: {not_used(reason)}"
 
 
 def _steps(diagnosis: Diagnosis, following: Next) -> Iterator[Step]:
@@ -407,6 +303,6 @@ def _limits(diagnosis: Diagnosis, following: Next | None) -> Iterator[str]:
 def _inputs(diagnosis: Diagnosis) -> Iterator[InputFile]:
     case = diagnosis.case
     yield InputFile(case.file.name, hash_of(case.file))
-    names = dict.fromkeys(n for d in diagnosis.dumps for n in (d.dump.file, d.dump.expected) if n)
-    for name in names:
+    files = [e for e in case.entries if isinstance(e, Addresses | Capture | Dump)]
+    for name in dict.fromkeys(n for e in files for n in (e.file, getattr(e, "expected", "")) if n):
         yield InputFile(name, hash_of(case.path_of(name)))

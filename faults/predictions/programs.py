@@ -111,7 +111,8 @@ def outcome_words(s: Symptoms) -> str:
     """Say shortly how a run ends."""
     printed = "".join(chr(w) for _, w in s.outputs if w < 0x110000)
     said = next((line for line in printed.splitlines() if line.strip()), "").strip()
-    tail = f", prints {said[:24]!r}" if said else ", prints nothing"
+    said = "".join(c if c.isprintable() else "\N{MIDDLE DOT}" for c in said[:24])
+    tail = f", prints {said!r}" if said else ", prints nothing"
     if restarting(s):
         return f"restarts again and again{tail}"
     if unending(s):

@@ -81,6 +81,7 @@ tbody th{font-weight:600}
 .runs thead th:nth-child(3){text-align:right;padding-right:1.4rem}
 .share{font-weight:700;white-space:nowrap}
 #groups-table td:last-child,#groups-table th:last-child{width:30%;padding-right:0}
+.scroll+.muted{margin-top:.7rem}
 .members{list-style:none;padding:0;margin:.25rem 0 0}
 .members li{padding:.1rem 0}
 .sub{display:block;color:var(--muted);font-size:.86rem}

@@ -6,8 +6,14 @@ from pathlib import Path
 import pytest
 
 from faults.case.load import load_case
+from faults.case.model import kind_of
+from faults.caseanswer import confidence_of, fault_name
 from faults.casereport import case_report
 from faults.diagnose import diagnose
+from faults.hypotheses import Hypothesis, pair
+from faults.likelihood import Column, foretold
+from faults.match import rank
+from faults.measurements import WIPES, _Maker, shortlist_of
 
 EVENING = Path(__file__).parents[2] / "programs" / "ravensholm" / "evening"
 MEND = '\n[[entry]]\nkind = "mended"\nwhat = "pin 24 pushed home"\nsite = "rope/address/12"\n'
@@ -15,14 +21,19 @@ PASSED = '\n[[entry]]\nkind = "passed"\nprogram = "gates"\n'
 
 
 @pytest.fixture(scope="module")
-def mended(tmp_path_factory):
+def diagnosed(tmp_path_factory):
     """The evening's case after the mend, and one run since that was clean."""
     folder = tmp_path_factory.mktemp("mended")
     for name in ("case.toml", "rope-reading.oct"):
         shutil.copy(EVENING / name, folder)
     case = folder / "case.toml"
     case.write_text(case.read_text(encoding="utf-8") + MEND + PASSED, encoding="utf-8")
-    return case_report(diagnose(load_case(case)), None)
+    return diagnose(load_case(case))
+
+
+@pytest.fixture(scope="module")
+def mended(diagnosed):
+    return case_report(diagnosed, None)
 
 
 def test_after_a_mend_what_was_seen_before_contradicts_nothing(mended):
@@ -48,3 +59,41 @@ def test_after_a_mend_the_answer_says_how_many_clean_runs_are_wanting(mended):
 def test_a_map_from_before_the_mend_says_so(mended):
     assert mended.maps[0].note.startswith("Read before the last mend. ")
     assert "2 words were read only in part" in mended.maps[0].note
+
+
+def test_words_to_examine_are_shown_as_the_panel_shows_them(diagnosed):
+    maker = _Maker(diagnosed, shortlist_of(diagnosed))
+    assert [kind_of(e) for e in maker.now] == ["passed"]  # what was done before the mend may be done again
+    found = list(maker.words(diagnosed.scene.costs.of("examine")))
+    names = [m.name for m in found]
+    assert len(set(names)) == len(names)
+    rope = [m for m in found if " of the rope" in m.name]
+    core = [m for m in found if " of the core" in m.name]
+    assert rope
+    assert core
+    for m in found:
+        assert (WIPES in m.caution) == (m in core)  # a deposit is the only one that writes
+        assert m.action.startswith("Deposit 0o" if m in core else "Examine word 0o")
+        assert "parity 0" not in " ".join(m.forecast.names)  # the panel shows data; the check, its alarm
+    assert any("with alarm parity" in name for m in found for name in m.forecast.names)
+
+
+def test_two_faults_at_once_are_named_each_with_its_own_kind():
+    one = Hypothesis("rope/row/1:dead", label="row 1 (card A1; card A2)")
+    other = Hypothesis("bus/address/0:open@50%", label="line 0 of the address bus")
+    both = pair(one, other, total=2, second=0.1)
+    ranking = rank([one, other, both], [Column("x", foretold([False, False, True]), 0.1, 0.01)])
+    assert fault_name(ranking, both) == (
+        "Row 1 (card A1; card A2): dead together with line 0 of the address bus: open"
+    )
+    assert fault_name(ranking, one) == "Row 1 (card A1; card A2): dead"
+
+
+def test_a_figure_that_rests_on_a_slip_is_not_called_calibrated():
+    many = [Hypothesis(f"a/{n}:open") for n in range(100)]
+    ranking = rank(many, [Column("x", foretold([False] * 100), 0.0001, 0.5)])
+    assert ranking.outcome == "misread"
+    told = confidence_of(ranking)
+    assert told is not None
+    assert told.basis == "prior-driven"
+    assert "if that was misread" in told.words
