@@ -85,10 +85,14 @@ class Escapes:
 
 @frozen
 class ProgramGrade:
-    """The grade of one program. ``steps`` and ``time_ns`` are those of its healthy run, to ``stop``."""
+    """The grade of one program. ``steps`` and ``time_ns`` are those of its healthy run, to ``stop``.
+
+    ``false_report``: it prints a failure report on a healthy machine too; so no fault counts as reported.
+    """
 
     name: str
     stop: str
+    false_report: bool
     steps: int
     time_ns: int
     tally: Tally
@@ -138,8 +142,9 @@ class Grader:
         numbers = range(len(campaign.jobs))
         programs = tuple(self._program(job) for job in numbers)
         best = best_of(self.verdicts)
-        union = self._graded("all together", "", sum(p.steps for p in programs),
-                             sum(p.time_ns for p in programs), best, list(numbers))  # fmt: skip
+        union = self._graded("all together", "", any(p.false_report for p in programs),
+                             sum(p.steps for p in programs), sum(p.time_ns for p in programs), best,
+                             list(numbers))  # fmt: skip
         chosen, exact = smallest_set(self.verdicts != Verdict.ESCAPES, [p.time_ns for p in programs])
         names = tuple(programs[i].name for i in chosen)
         return Grade(programs, union, names, self._alone(chosen), exact, len(campaign.grouping))
@@ -152,16 +157,17 @@ class Grader:
     def _program(self, job: int) -> ProgramGrade:
         healthy = prepared(self.campaign.jobs[job]).profile.result
         name = self.campaign.jobs[job].program.name
-        return self._graded(
-            name, healthy.stop.kind, healthy.steps, healthy.time_ns, self.verdicts[job], [job]
-        )
+        record = self.campaign.records[self.campaign.healthy[job]]
+        says = self.report.search(printed(record, character_ports(self.campaign.jobs[job].machine)))
+        return self._graded(name, healthy.stop.kind, says is not None, healthy.steps, healthy.time_ns,
+                            self.verdicts[job], [job])  # fmt: skip
 
     def _graded(
-        self, name: str, stop: str, steps: int, time_ns: int, verdicts: Verdicts, jobs: list[int]
+        self, name: str, stop: str, false: bool, steps: int, time_ns: int, verdicts: Verdicts, jobs: list[int]
     ) -> ProgramGrade:
         of_fault = verdicts[self.campaign.grouping.of_fault]
         return ProgramGrade(
-            name, stop, steps, time_ns, _tally(of_fault), _by(self._kinds, of_fault),
+            name, stop, false, steps, time_ns, _tally(of_fault), _by(self._kinds, of_fault),
             _by(self._sites, of_fault), self._escapes(of_fault, jobs),
         )  # fmt: skip
 

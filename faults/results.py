@@ -74,6 +74,8 @@ def index_of(path: Path) -> Index:
     Raises InputError if it holds something else than results.
     """
     index = Index()
+    if path.is_dir():
+        fail(NOT_RESULTS, "this is a folder", Place(str(path)), hint="name a file in it")
     if not path.is_file() or not _begins_like_ours(path) or path.stat().st_size <= len(MAGIC):
         return index
     with path.open("rb") as file, mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as data:

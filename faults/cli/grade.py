@@ -28,6 +28,7 @@ from faults.cli.options import color_option, json_option, print_json, quiet_opti
 from faults.cli.parameters import complete_program, machine_argument, store_option
 from faults.cli.reading import read_inputs, read_program, the_store
 from faults.cli.selftests import self_tests
+from faults.cli.universe import check_kinds
 from faults.cli.writer import Writer, notice
 from faults.dictionary import refuse_other_content, save
 from faults.grade import EXAMPLES, REPORT, Grader, catching
@@ -181,6 +182,7 @@ def _asked(
     *,
     cells: bool,
 ) -> _Asked:
+    check_kinds(kinds)
     found = the_board(machine, board)
     stores = None if store is None else [the_store(found.machine, store).name]
     universe = universe_of(found, cells, stores=stores, kinds=kinds or None)

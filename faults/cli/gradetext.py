@@ -27,6 +27,7 @@ _TALLY: Final = {
 _PROGRAM: Final = {
     "name": "text: program",
     "stop": "text: how its healthy run ends",
+    "false_report": "bool: it prints a failure report on a healthy machine too",
     "steps": "int: instructions of the healthy run",
     "time_ns": "int: time that it takes on the real machine, in nanoseconds",
     "tally": _TALLY,
@@ -74,6 +75,7 @@ def _program_json(board: Board, campaign: Campaign, graded: ProgramGrade) -> Map
     return {
         "name": graded.name,
         "stop": graded.stop,
+        "false_report": graded.false_report,
         "steps": graded.steps,
         "time_ns": graded.time_ns,
         "tally": _tally_json(graded.tally),
@@ -120,6 +122,7 @@ def _counts(tally: Tally) -> tuple[str, ...]:
     return (*(f"{n:,}" for n in parts), _percent(tally), *(f"{n:,}" for n in rest))
 
 
+NO_END: Final = ("loop", *LIMITS)
 _HEADS: Final = ("faults", "found", "%", "reported", "hangs", "otherwise", "escape")
 
 
@@ -132,20 +135,35 @@ def write_grade(
     writer.labelled("faults", text)
     writer.heading("Programs")
     shown = [*grade.programs, grade.union] if len(grade.programs) > 1 else grade.programs
-    rows = [(p.name, *_counts(p.tally)[1:-1], duration(p.time_ns)) for p in shown]
+    rows = [(p.name, *_counts(p.tally)[1:-1], _takes(p)) for p in shown]
     writer.table(("program", *_HEADS[1:-1], "takes"), rows)
     writer.paragraph(_WORDS)
     for program in grade.programs:
-        if program.stop in LIMITS:
-            writer.paragraph(
-                f"{program.name} did not come to an end of its own ({program.stop}) while watched."
-            )
+        _write_doubts(program, writer)
     writer.heading("By kind of fault")
     writer.table(("kind", *_HEADS), [(name, *_counts(tally)) for name, tally in grade.union.by_kind])
     writer.heading("By site")
     writer.table(("sites", *_HEADS), [(name, *_counts(tally)) for name, tally in grade.union.by_site])
     _write_escapes(board, campaign, grade.union.escapes, writer)
     _write_sets(grade, others, writer)
+
+
+def _takes(graded: ProgramGrade) -> str:
+    return "no end" if graded.stop in NO_END else duration(graded.time_ns)
+
+
+def _write_doubts(program: ProgramGrade, writer: Writer) -> None:
+    """Say what of a program on a healthy machine makes its figures worth less."""
+    if program.stop == "loop":
+        writer.warning(
+            f"{program.name} goes round for ever on a healthy machine; so no fault counts as a hang."
+        )
+    elif program.stop in LIMITS:
+        watched = f"for {program.steps:,} instructions (limit of {program.stop})"
+        writer.warning(f"{program.name} did not come to an end of its own while watched, {watched}.")
+    if program.false_report:
+        text = "prints a failure report on a healthy machine too; so no fault counts as reported."
+        writer.warning(f"{program.name} {text}")
 
 
 def _write_escapes(board: Board, campaign: Campaign, escapes: Sequence[Escapes], writer: Writer) -> None:

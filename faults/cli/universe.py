@@ -76,7 +76,7 @@ def command(
     del quiet
     found = the_board(machine, board)
     stores = None if store is None else [the_store(found.machine, store).name]
-    _check_kinds(kinds)
+    check_kinds(kinds)
     universe = universe_of(found, not no_cells, stores=stores, kinds=kinds or None, region=region)
     if as_json:
         print_json(SCHEMA.name, universe_json(found, universe, collapse=collapse))
@@ -90,7 +90,8 @@ def command(
     return Exit.DONE
 
 
-def _check_kinds(given: tuple[str, ...]) -> None:
+def check_kinds(given: tuple[str, ...]) -> None:
+    """Refuse a kind that there is not."""
     known = {k.name for k in all_kinds().values()} | {
         k.text(p) for k in all_kinds().values() for p in k.variants
     }

@@ -158,6 +158,31 @@ def test_programs_whose_files_have_one_name_are_told_apart(capsys, tmp_path) -> 
     assert named == [*map(str, paths), "selftest-registers"]
 
 
+def test_what_makes_figures_worth_less_is_said(capsys, tmp_path) -> None:
+    round_and_round, long, alarmed = (tmp_path / f"{name}.asm" for name in ("round", "long", "alarmed"))
+    round_and_round.write_text("        .at 6000\nx:      rearm\n        jump x\n")
+    count = "        .at 6000\nx:      rearm\n        load 100\n        add one\n        store 100\n        jump x\n"
+    long.write_text(count + "one:    .word 1\n")
+    bad = "        set 'B'\n        write-port 1\n        set 'A'\n        write-port 1\n        set 'D'\n"
+    alarmed.write_text("        .at 6000\n" + bad + "        write-port 1\n        stop\n")
+    arguments = [*map(str, (round_and_round, long, alarmed)), *SMALL]
+    code, out, _ = told(capsys, "grade", "fulmar", *arguments, "--max-steps", "2000")
+    assert code == 1
+    out = " ".join(out.split())
+    assert "round goes round for ever on a healthy machine; so no fault counts as a hang" in out
+    assert (
+        "long did not come to an end of its own while watched, for 2,000 instructions (limit of steps)" in out
+    )
+    assert "alarmed prints a failure report on a healthy machine too; so no fault counts as reported" in out
+    assert out.count("no end") == 2
+    _, out, _ = told(capsys, "grade", "fulmar", *arguments, "--max-steps", "2000", "--json")
+    found = json.loads(out)
+    assert not check_against(declared_schemas()["grade/1"], found)
+    assert [p["false_report"] for p in found["programs"]] == [False, False, True]
+    _, out, _ = told(capsys, "grade", "fulmar", "selftest-parity", *SMALL)
+    assert "on a healthy machine too" not in out
+
+
 def test_cells_that_make_no_whole_words_are_refused(capsys) -> None:
     for arguments in (["--bits", "4", "--cells", "10"], ["--bits", "4", "--cells", "2"], ["--bits", "0"]):
         code, _, error = told(capsys, "march", "March C-", *arguments)
@@ -174,7 +199,23 @@ def test_a_wrong_pattern_and_an_empty_universe_are_refused(capsys) -> None:
     assert "report-pattern" in error
     code, _, error = told(capsys, "grade", "fulmar", "selftest-registers", "--kind", "nothing")
     assert code == 2
+    assert "got 'nothing'" in error
+    code, _, error = told(capsys, "grade", "fulmar", "selftest-registers", "--kind", "open", "--kind", "opne")
+    assert code == 2
+    assert "got 'opne'" in error
+    code, _, error = told(
+        capsys, "grade", "sandpiper", "selftest-registers", "--kind", "missed", "--no-cells"
+    )
+    assert code == 2
     assert "corewright faults" in error
+
+
+def test_a_folder_is_no_results_file(capsys, tmp_path) -> None:
+    for plan in ([], ["--plan"]):
+        asked = ["grade", "fulmar", "selftest-registers", *SMALL, "--results", str(tmp_path), *plan]
+        code, _, error = told(capsys, *asked)
+        assert code == 3
+        assert "this is a folder" in error
 
 
 def test_a_dictionary_is_not_overwritten_without_force(capsys, tmp_path) -> None:
