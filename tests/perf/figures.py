@@ -90,7 +90,7 @@ def write_machine(load: float) -> None:
     found = {
         "day": datetime.now(UTC).date().isoformat(),
         "processors": os.cpu_count(),
-        "kind": _processor(),
+        "kind": platform.machine(),
         "system": platform.system(),
         "python": platform.python_version(),
         "packages": packages,
@@ -99,14 +99,6 @@ def write_machine(load: float) -> None:
     with (FOLDER / "machine.csv").open("w", newline="") as stream:
         rows = csv.writer(stream, lineterminator="\n")
         rows.writerows([("what", "is"), *found.items()])
-
-
-def _processor() -> str:
-    info = Path("/proc/cpuinfo")
-    lines = info.read_text().splitlines() if info.exists() else []
-    return next(
-        (line.partition(": ")[2] for line in lines if line.startswith("model name")), platform.machine()
-    )
 
 
 def with_figures(text: str, folder: Path) -> str:
