@@ -58,6 +58,7 @@ def kind_page(kind: Kind) -> str:
         f"Forms: {forms}.  ",
         f"Applies {between}{roles}.  ",
         f"Example, of {machine or 'fulmar'}: `{example}`",
+        *_shown(kind, machine or "fulmar", example),
     ]
     if not kind.common:
         lines += ["", "A list of all faults leaves it out unless it is asked for by name."]
@@ -71,6 +72,14 @@ def kind_page(kind: Kind) -> str:
     ):
         lines += ["", f"## {heading}", "", text]
     return "\n".join(lines) + "\n"
+
+
+def _shown(kind: Kind, machine: str, example: str) -> list[str]:
+    """Return the command that shows the example, where a program is known to."""
+    if not kind.shown_by:
+        return []
+    command = f"corewright predict {machine} {kind.shown_by} --fault {example}"
+    return ["", "See what it looks like:", "", "```sh", command, "```"]
 
 
 def index_page() -> str:

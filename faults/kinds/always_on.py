@@ -64,4 +64,5 @@ KIND = Kind(
     "rope/strand/2:always-on",
     fits=_fits,
     weight=0.5,
+    shown_by="gates",
 )

@@ -70,4 +70,5 @@ KIND = Kind(
     fits=_fits,
     listed=_listed,
     weight=2.0,
+    shown_by="selftest-core-march",
 )

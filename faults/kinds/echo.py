@@ -60,4 +60,5 @@ KIND = Kind(
     fits=_fits,
     listed=_listed,
     weight=0.3,
+    shown_by="gates",
 )

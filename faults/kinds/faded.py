@@ -51,4 +51,5 @@ KIND = Kind(
     "sandpiper chips/refresh/1:faded",
     fits=_fits,
     weight=0.5,
+    shown_by="selftest-march",
 )

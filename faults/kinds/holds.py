@@ -37,4 +37,5 @@ KIND = Kind(
     fits=_fits,
     common=False,
     weight=0.1,
+    shown_by="selftest-core-march",
 )

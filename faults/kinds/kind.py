@@ -46,7 +46,8 @@ class Kind:
     ``fits``: why it does not apply to these sites after all, or "". ``listed``: whether a universe lists it
     for the site (a part that is never open in that way is left to others). ``common``: whether a universe
     lists it unless asked. ``weight``: how much more often than others, a guess. ``example``: a fault of the
-    machine fulmar, or of the machine named before the blank.
+    machine fulmar, or of the machine named before the blank. ``shown_by``: a shipped program of that machine
+    which shows it, "" for none.
     """
 
     name: str
@@ -62,6 +63,7 @@ class Kind:
     listed: Callable[[Site, Params], bool] = _always_listed
     common: bool = True
     weight: float = 1.0
+    shown_by: str = ""
 
     def text(self, params: Params) -> str:
         """Return the kind as faults write it: ``stuck-0``."""

@@ -35,4 +35,5 @@ KIND = Kind(
     ),
     "rope/unit:late@2%",
     weight=1.0,
+    shown_by="gates",
 )

@@ -28,4 +28,5 @@ KIND = Kind(
     ),
     "rope/unit:missed@2%",
     weight=1.0,
+    shown_by="gates",
 )

@@ -52,4 +52,5 @@ KIND = Kind(
     variants=(("early",), ("late",)),
     fits=_fits,
     weight=0.5,
+    shown_by="gates",
 )

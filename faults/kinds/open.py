@@ -92,4 +92,5 @@ KIND = Kind(
     "core/x/13:open",
     listed=_listed,
     weight=3.0,
+    shown_by="selftest-core-march",
 )

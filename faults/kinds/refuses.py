@@ -36,4 +36,5 @@ KIND = Kind(
     variants=(("rise",), ("fall",)),
     common=False,
     weight=0.3,
+    shown_by="selftest-core-march",
 )

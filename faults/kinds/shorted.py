@@ -59,4 +59,5 @@ KIND = Kind(
     symmetric=True,
     fits=_fits,
     weight=0.5,
+    shown_by="gates",
 )

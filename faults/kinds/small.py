@@ -49,4 +49,5 @@ KIND = Kind(
     variants=(("half",), ("quarter",)),
     fits=_fits,
     weight=0.2,
+    shown_by="selftest-march",
 )

@@ -34,4 +34,5 @@ KIND = Kind(
     ),
     "rope/unit:stale@2%",
     weight=1.0,
+    shown_by="gates",
 )

@@ -20,7 +20,7 @@ def _lower(board: Board, sites: Sites, params: Params) -> tuple[Alteration, ...]
 
 KIND = Kind(
     "stuck",
-    "Stuck at 0 or 1",
+    "Stuck: always at one level",
     (AddressLine, BusAddressLine, ChipLeg, DataLine, BusDataLine, Chip, CellBit),
     _lower,
     Entry(
@@ -49,4 +49,5 @@ KIND = Kind(
     ),
     "rope/address/10:stuck-0",
     variants=(("0",), ("1",)),
+    shown_by="gates",
 )

@@ -41,9 +41,10 @@ KIND = Kind(
             "looked for where the work was."
         ),
     ),
-    "core/address/3+4:swapped",
+    "rope/address/3+4:swapped",
     pair=True,
     symmetric=True,
     fits=_fits,
     weight=0.2,
+    shown_by="gates",
 )

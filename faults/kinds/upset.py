@@ -30,8 +30,9 @@ KIND = Kind(
         confused=("A write half cycle that is dead, which loses whole words on the second read."),
         caution=("The first read may be the only good one: note what it says."),
     ),
-    "sandpiper chips/cell/0x0017/3:upset-1-later",
+    "sandpiper chips/cell/0x0118/3:upset-1-later",
     variants=(("0", "now"), ("0", "later"), ("1", "now"), ("1", "later")),
     common=False,
     weight=0.2,
+    shown_by="logger",
 )

@@ -56,4 +56,5 @@ KIND = Kind(
     variants=(("ones",), ("zeros",)),
     fits=_fits,
     weight=1.0,
+    shown_by="gates",
 )

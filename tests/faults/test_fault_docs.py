@@ -5,11 +5,15 @@ from pathlib import Path
 
 import pytest
 
+from emu.engine.choose import choose_engine
+from emu.engine.contract import RunRequest
 from emu.errors import InputError
 from emu.load import load_machine
 from emu.where import Source
+from faults.account import predict
 from faults.boards import load_board, parse_board
 from faults.catalogue import BEGIN, ROLE_WORDS, board_tables, pages
+from faults.cli.reading import read_inputs, read_program
 from faults.kinds import all_kinds
 from faults.lower import plan_of
 from faults.notation import parse_fault
@@ -65,3 +69,22 @@ def test_error_of_the_notation_page():
     with pytest.raises(InputError) as caught:
         parse_fault("rope/address/15:stuck-0", FULMAR)
     assert str(caught.value) in page
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", [n for n, k in all_kinds().items() if k.shown_by])
+def test_the_program_named_for_an_example_shows_it(name):
+    """The command on the page of the kind leads to an account in which something is seen."""
+    kind = all_kinds()[name]
+    machine, _, example = kind.example.rpartition(" ")
+    spec = load_machine(machine or "fulmar")
+    board = load_board(spec)
+    plan = plan_of(board, parse_fault(example, board))
+    inputs = read_inputs(spec, kind.shown_by, None, ())
+    request = RunRequest(spec, read_program(spec, kind.shown_by), plan, inputs, max_steps=600_000)
+    account = predict(request, fault=example, engine=choose_engine(request, "auto").engine, runs=1)
+    assert account.differs
+
+
+def test_every_kind_shows_its_example():
+    assert all(k.shown_by for k in all_kinds().values())
