@@ -7,14 +7,28 @@ from typing import Final
 
 from attrs import define, evolve, field
 
-from emu.errors import Code, Problem, Problems, declare, nearest
+from emu.errors import Code, Problem, Problems, Severity, declare, nearest
 from emu.spec import MachineSpec, RegisterSpec
 from emu.words import WordFormat
-from faults.case.forms import parse_addresses, parse_lamps
+from faults.case.forms import parse_addresses, parse_count, parse_lamps, parse_time
 from faults.case.load import Case
-from faults.case.model import Addresses, Alarm, Capture, Dump, Entry, Hung, Measured, Mended, Printed, Stop
+from faults.case.model import (
+    Addresses,
+    Alarm,
+    Capture,
+    Dump,
+    Entry,
+    Hung,
+    Measured,
+    Mended,
+    Printed,
+    Restarts,
+    Stop,
+    Swap,
+)
 from faults.case.write import hash_of
 
+_CARDS_SHOWN: Final = 12
 _HEAD: Final = 'format = "case/1"\nmachine = "fulmar"\n\n'
 
 UNKNOWN_NAME: Final = declare(
@@ -73,18 +87,22 @@ def check_case(
     *,
     programs: Collection[str] = (),
     sites: Collection[str] = (),
+    cards: Collection[str] = (),
 ) -> tuple[Problem, ...]:
     """Return everything wrong with a case, in order of place; warnings have that severity.
 
     ``machine``: judge names and digits too. ``programs``: names that are no files (shipped programs).
-    ``sites``: the paths the board knows; none given, sites are not judged.
+    ``sites``: the paths the board knows, ``cards``: its cards, slots and chips; none given, they are not
+    judged.
     """
-    checker = _Checker(case, machine, frozenset(programs), frozenset(sites), Problems(case.document.source))
+    problems = Problems(case.document.source)
+    checker = _Checker(case, machine, frozenset(programs), frozenset(sites), tuple(cards), problems)
     checker.dates()
     for entry in case.entries:
         checker.files(entry)
         checker.program(entry)
         checker.site(entry)
+        checker.card(entry)
         if machine is not None:
             checker.names(entry, machine)
     return tuple(sorted(checker.problems.found, key=lambda p: p.place))
@@ -96,6 +114,7 @@ class _Checker:
     machine: MachineSpec | None
     programs: frozenset[str]
     sites: frozenset[str]
+    cards: tuple[str, ...]
     problems: Problems
     _hashes: dict[str, str] = field(factory=dict, init=False)
 
@@ -174,6 +193,34 @@ class _Checker:
                 UNKNOWN_NAME, f"the board must have the site; it has no {entry.site!r}", entry, "site", hint
             )
 
+    def card(self, entry: Entry) -> None:
+        """Check that the board has the card; one that came from elsewhere it need not have."""
+        if isinstance(entry, Swap):
+            self.on_board(entry, "moved", entry.moved)
+            if entry.to.strip().lower() != "spare":
+                self.on_board(entry, "to", entry.to, severity="warning")
+        elif isinstance(entry, Mended):
+            self.on_board(entry, "card", entry.card)
+
+    def on_board(self, entry: Entry, attribute: str, name: str, *, severity: Severity = "error") -> None:
+        known = {card.lower() for card in self.cards}
+        if name and known and name.strip().lower() not in known and name not in self.sites:
+            hint = nearest(name, self.cards) or f"known: {', '.join(self.cards[:_CARDS_SHOWN])}"
+            message = f"the board must have the card, slot or chip; it has no {name!r}"
+            place = self.case.place(entry, attribute)
+            self.problems.add(UNKNOWN_NAME, message, place, hint=hint, severity=severity)
+
+    def in_time(self, entry: Alarm | Restarts, machine: MachineSpec) -> None:
+        """Check that so many can happen in the time: one access to memory each, at the very most."""
+        if not entry.within:
+            return
+        least, time = parse_count(entry.count).low, parse_time(entry.within).high
+        cycle = max(1, min((s.cycle_ns for s in machine.stores), default=1))
+        if least * cycle > time + cycle:
+            most = f"{max(1, time // cycle):,}"
+            message = f"in {entry.within} there is time for {most} at most; given at least {least:,}"
+            self.add(DOES_NOT_FIT, message, entry, "count")
+
     def names(self, entry: Entry, machine: MachineSpec) -> None:
         """Check what an entry says against the machine."""
         addresses = evolve(machine.word, bits=machine.address_bits)
@@ -184,6 +231,9 @@ class _Checker:
             case Alarm():
                 self.known(entry, "alarm", entry.alarm, [a.name for a in machine.alarms])
                 self.fits(entry, "first", entry.first, addresses)
+                self.in_time(entry, machine)
+            case Restarts():
+                self.in_time(entry, machine)
             case Printed() if entry.port:
                 self.known(entry, "port", entry.port, [p.name for p in machine.ports])
             case Hung() if entry.within:

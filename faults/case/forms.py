@@ -108,6 +108,8 @@ def parse_time(given: str) -> TimeRange:
     slack = ABOUT if about else 0.0 if high else BY_HAND
     if first > last:
         raise ValueError(TIME_RULE + ", the smaller number first")
+    if last <= 0:
+        raise ValueError(TIME_RULE + ", more than 0")
     return TimeRange(math.floor(first * (1 - slack)), math.ceil(last * (1 + slack)))
 
 

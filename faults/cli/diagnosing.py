@@ -10,6 +10,7 @@ from emu.engine.choose import choose_engine
 from emu.engine.compiled import have_numba
 from emu.engine.contract import RunRequest
 from emu.errors import InputError
+from faults.case.check import NO_HASH
 from faults.case.load import Case, load_case
 from faults.case.model import Entry
 from faults.casereport import Extras, top_fault
@@ -19,7 +20,7 @@ from faults.diagnose import Diagnosis, diagnose
 from faults.explain import tell
 from faults.lower import plan_of
 from faults.notation import parse_fault
-from faults.predictions.scene import Program
+from faults.predictions.scene import Program, problems_of
 from faults.report import Event
 from faults.telling import Teller, time_text
 
@@ -59,7 +60,11 @@ def diagnosed(path: str, *, quiet: bool) -> Diagnosis:
             "numba is not installed: programs are run by the generated Python code, which is slow",
             quiet=quiet,
         )
-    return diagnose(case, progress=Progress(quiet))
+    found = diagnose(case, progress=Progress(quiet))
+    for problem in problems_of(found.scene):  # a hash that is missing is for `case check` to tell
+        if problem.code is not NO_HASH:
+            notice(f"{problem.place}: warning: {problem.message}", quiet=quiet)
+    return found
 
 
 def extras_of(diagnosis: Diagnosis) -> Extras:

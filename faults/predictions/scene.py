@@ -130,7 +130,10 @@ def problems_of(scene: Scene) -> tuple[Problem, ...]:
     sites = {site.path for site in board.sites()}
     named = {e.site for e in case.entries if isinstance(e, Measured | Mended) and e.site}
     sites |= {path for path in named if board.tree.find(path) is not None}  # single cells are not spelled out
-    return check_case(case, scene.machine, programs=program_names(scene.machine.name) or ("",), sites=sites)
+    labels = [site.labels for site in board.sites()]
+    cards = dict.fromkeys(name for part in labels for name in (part.card, part.slot, part.chip) if name)
+    programs = program_names(scene.machine.name) or ("",)
+    return check_case(case, scene.machine, programs=programs, sites=sites, cards=cards)
 
 
 def refuse_bad(scene: Scene) -> None:

@@ -163,3 +163,35 @@ def test_dates_that_run_backward_are_a_warning():
     assert [(slug, line, severity) for slug, line, severity, _ in told] == [
         ("case-earlier-than-before", 4 + 4 * 4 + 3, "warning")
     ]
+
+
+@pytest.mark.parametrize(
+    ("entry", "told"),
+    [
+        ('kind = "swap"\nmoved = "B2"\nto = "b5"\nfault = "moved"', []),
+        ('kind = "swap"\nmoved = "B2"\nto = "spare"\nfault = "gone"', []),
+        ('kind = "swap"\nmoved = "B22"\nto = "spare"\nfault = "gone"', [("case-unknown-name", "error")]),
+        ('kind = "swap"\nmoved = "B2"\nto = "T9"\nfault = "moved"', [("case-unknown-name", "warning")]),
+        ('kind = "mended"\nwhat = "x"\ncard = "Z1"', [("case-unknown-name", "error")]),
+        ('kind = "mended"\nwhat = "x"\ncard = "B2"', []),
+    ],
+)
+def test_cards_are_those_of_the_board(entry, told):
+    seen = found(f"{HEAD}[[entry]]\n{entry}\n", cards=["B2", "B5"])
+    assert [(slug, severity) for slug, _, severity, _ in seen] == told
+
+
+@pytest.mark.parametrize(
+    ("count", "within", "fits"),
+    [
+        (14, "60 s", True),
+        (999_999_999, "1 ns", False),
+        ('"many"', "1 ms", True),
+        ('"at least 900"', "1 ms", False),
+    ],
+)
+def test_no_more_can_happen_than_there_is_time_for(fulmar, count, within, fits):
+    """The stores of fulmar take 10 us for an access, so that 1 ms has room for 100."""
+    entry = f'kind = "alarm"\nprogram = "x"\nalarm = "parity"\ncount = {count}\nwithin = "{within}"'
+    slugs = [s for s, *_ in found(f"{HEAD}[[entry]]\n{entry}\n", fulmar)]
+    assert slugs == ([] if fits else ["case-does-not-fit"])
