@@ -32,11 +32,19 @@ class Separation:
     def sentence(self) -> str:
         """Say what was found, and of what it is a proof."""
         if self.best is not None:
-            named = f"{self.best.name} ({self.best.words} words)"
-            return f"{named} is the shortest of {self.tried} tried that tells them apart"
+            named = f"{self.best.name} ({_words(self.best.words)})"
+            if self.tried == 1:
+                return f"{named} tells them apart; it was the first tried"
+            return f"{named} is the shortest of {self.tried:,} tried that tells them apart"
         if not self.tried:
             return "nothing was tried"
-        return f"none of the {self.tried} tried, of up to {self.longest} words, tells them apart"
+        which = f"none of the {self.tried:,} tried" if self.tried > 1 else "the only one tried"
+        does = "tells" if self.tried > 1 else "does not tell"
+        return f"{which}, of up to {_words(self.longest)}, {does} them apart"
+
+
+def _words(count: int) -> str:
+    return "1 word" if count == 1 else f"{count:,} words"
 
 
 def shortest_telling(trials: Sequence[Trial]) -> Separation:

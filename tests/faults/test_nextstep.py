@@ -306,5 +306,10 @@ def test_the_shortest_program_that_tells_two_apart():
     found = shortest_telling(trials)
     assert found.best == trials[3]
     assert "quick (7 words) is the shortest of 4 tried" in found.sentence
-    assert shortest_telling(trials[1:2]).sentence == "none of the 1 tried, of up to 3 words, tells them apart"
+    assert shortest_telling(trials[1:2]).sentence == (
+        "the only one tried, of up to 3 words, does not tell them apart"
+    )
+    more = [Trial("same", 1, "x", "x")] * 3172
+    assert shortest_telling(more).sentence == "none of the 3,172 tried, of up to 1 word, tells them apart"
+    assert shortest_telling(trials[:1]).sentence == "long (20 words) tells them apart; it was the first tried"
     assert shortest_telling([]).sentence == "nothing was tried"
