@@ -4,9 +4,13 @@ Single runs, told as such. Raw figures go to ``docs/performance/campaign.csv`` w
 wall time, since the machine may be busy. Reported, never gated.
 """
 
+import os
 import random
 import resource
+import subprocess
+import sys
 import time
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -28,6 +32,7 @@ from faults.workload import Conditions, Job, Program
 
 pytestmark = [pytest.mark.perf, pytest.mark.skipif(not have_numba(), reason="numba is not installed")]
 FIGURES = "campaign"
+ROOT = Path(__file__).resolve().parents[2]
 SAMPLED = 300
 ENDLESS = """
         .at 6000
@@ -59,6 +64,31 @@ def timed(call):
     wall, processor = time.perf_counter(), time.process_time()
     result = call()
     return result, round(time.perf_counter() - wall, 3), round(time.process_time() - processor, 3)
+
+
+GET_READY = """
+from emu.load import load_machine
+from emu.shipped import find_program
+from faults.campaign import get_ready
+from faults.cli.reading import read_program
+from faults.workload import Job, Program
+machine = load_machine("fulmar")
+image = read_program(machine, str(find_program("fulmar", "selftest-parity")))
+get_ready([Job(machine, Program("parity", image))])
+"""
+
+
+@pytest.mark.parametrize("what", ["nothing compiled before", "compiled before"])
+def test_getting_ready(rows, tmp_path_factory, what: str) -> None:
+    """A process of its own, from its start to when the first fault could be run."""
+    folder = tmp_path_factory.getbasetemp() / "cache"
+    env = {**os.environ, "XDG_CACHE_HOME": str(folder), "PYTHONPATH": str(ROOT)}
+    before = resource.getrusage(resource.RUSAGE_CHILDREN)
+    begun = time.perf_counter()
+    subprocess.run([sys.executable, "-c", GET_READY], env=env, check=True)
+    wall, after = time.perf_counter() - begun, resource.getrusage(resource.RUSAGE_CHILDREN)
+    spent = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
+    rows.append((f"getting ready, {what}", 1, round(wall, 2), round(spent, 2), "fulmar, all kernels"))
 
 
 def test_every_fault_on_every_self_test(board, jobs, rows) -> None:
