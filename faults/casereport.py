@@ -13,7 +13,7 @@ from faults.caseanswer import MOST_NAMED, answer_of, confidence_of, fault_name, 
 from faults.diagnose import Diagnosis
 from faults.kinds import kind_named
 from faults.measurements import Next
-from faults.nextstep import Left, Measurement, Scored, split_by
+from faults.nextstep import Left, Scored, split_by
 from faults.predictions.evidence import Observed
 from faults.predictions.maps import observed_map
 from faults.ranking import Group as Ranked
@@ -229,7 +229,7 @@ def _steps(diagnosis: Diagnosis, following: Next) -> Iterator[Step]:
         yield Step(
             one.action, one.where, max(1, round(one.minutes)), one.powered, one.caution,
             _why(scored, advice.note if not place else ""),
-            tuple(_outcomes(diagnosis, following, scored, one)),
+            tuple(_outcomes(diagnosis, following, scored)),
         )  # fmt: skip
 
 
@@ -238,10 +238,14 @@ def _why(scored: Scored, note: str) -> str:
     return f"{told} How it was chosen: {note}." if note else told
 
 
-def _outcomes(diagnosis: Diagnosis, following: Next, scored: Scored, one: Measurement) -> Iterator[Outcome]:
-    del one
+def _outcomes(diagnosis: Diagnosis, following: Next, scored: Scored) -> Iterator[Outcome]:
     for left in scored.outcomes[:SHOWN_OUTCOMES]:
         yield Outcome(left.outcome, _leaves(diagnosis, following, left), to_permille(min(1.0, left.chance)))
+    rest = scored.outcomes[SHOWN_OUTCOMES:]
+    if rest:
+        chance = to_permille(min(1.0, sum(left.chance for left in rest)))
+        many = "one more outcome" if len(rest) == 1 else f"{len(rest):,} more outcomes"
+        yield Outcome("something else", f"{many}; `corewright next --json` lists all", chance)
 
 
 def _leaves(diagnosis: Diagnosis, following: Next, left: Left) -> str:

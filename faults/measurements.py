@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 from attrs import frozen
 
-from emu.codes import encode, verify
+from emu.codes import encode
 from emu.engine.contract import RunRequest
 from emu.engine.powerup import power_up
 from emu.memory import EXTRA_CELLS, MemoryPlan, PlannedMemory, Words
@@ -215,22 +215,16 @@ class _Maker:
         self, cost: StepCost, store: int, address: int, held: int, shown: IntArray, *, deposit: bool = False
     ) -> Measurement:
         teller = Teller(self.scene.machine)
-        where, word = _spot(teller, store, address), self._seen(store, held)
+        where, word = _spot(teller, store, address), teller.examined(store, held)
         action, name, minutes = f"Examine {where}: it should read {word}.", where, cost.minutes
         if deposit:
             minutes += self.costs.of("key-in").minutes
             name = f"{word} deposited in {where}"
             action = f"Deposit {word} in {where} and examine it at once."
-        told = self._at_times([f"it reads {self._seen(store, int(w))}" for w in shown], f"it reads {word}")
+        told = self._at_times(
+            [f"it reads {teller.examined(store, int(w))}" for w in shown], f"it reads {word}"
+        )
         return self.step(cost, name, action, told, minutes=minutes, writes=deposit)
-
-    def _seen(self, store: int, word: int) -> str:
-        """Return what the panel shows of a stored word: its data as the check leaves them, and the alarm."""
-        spec = self.scene.machine.stores[store]
-        found = verify(spec.protection, spec.data_bits, word)
-        alarm = {"ok": "", "corrected": spec.corrected_alarm, "error": spec.alarm}[found.status]
-        data = Teller(self.scene.machine).data(found.data)
-        return f"{data} with alarm {alarm}" if alarm else data
 
     def _deposits(self, cost: StepCost, store: int, address: int, held: Words) -> Iterator[Measurement]:
         """Offer to write a word and read it at once: its usual word, and the inverted one."""

@@ -6,7 +6,7 @@ from typing import Final
 from attrs import define
 
 from emu.assemble.layout import Layout
-from emu.codes import check_bits
+from emu.codes import check_bits, verify
 from emu.spec import LampSpec, MachineSpec, PortSpec
 from emu.words import WordFormat, mask, to_signed
 from faults.boards.bits import stored_bit_names
@@ -113,6 +113,16 @@ class Teller:
         if not count:
             return data
         return f"{data} parity {checks}" if count == 1 else f"{data} checks {checks:0{count}b}"
+
+    def examined(self, store: int, word: int) -> str:
+        """Return what is seen of a stored word that is read: data as the check leaves them, and its alarm.
+
+        Nobody sees check bits at a panel; what they make of a word shows as an alarm.
+        """
+        spec = self.machine.stores[store]
+        found = verify(spec.protection, spec.data_bits, word)
+        alarm = {"ok": "", "corrected": spec.corrected_alarm, "error": spec.alarm}[found.status]
+        return f"{self.data(found.data)} with alarm {alarm}" if alarm else self.data(found.data)
 
     def change(self, store: int, expected: int, got: int) -> str:
         """Return which bits of a stored word are wrong, and which way where they are few."""

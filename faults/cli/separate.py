@@ -9,10 +9,9 @@ from attrs import frozen
 from emu.engine.contract import RunRequest
 from emu.engine.powerup import power_up
 from emu.image import ProgramImage
-from emu.memory import Words
+from emu.memory import MemoryPlan, Words
 from emu.shipped import find_program, program_names
 from emu.spec import MachineSpec
-from emu.storedword import StoredFormat
 from emu.words import WordFormat
 from faults.boards import Board
 from faults.cli.diagnosing import Progress
@@ -35,6 +34,7 @@ from faults.predictions.runs import ProgramRuns
 from faults.predictions.scene import Program, program_of
 from faults.separate import Separation, Trial, shortest_telling
 from faults.symptoms import signature
+from faults.telling import Teller
 
 SCHEMA = declare_schema(
     "separate/1",
@@ -84,7 +84,8 @@ def command(
     Tried are patterns for the panel (examine a word; deposit one or two and examine) and the machine's own
     self-tests. Each is simulated on both faults; the shortest that shows a difference is given.
 
-    Exit code: 0 if one is found, 1 if none of those tried can tell them apart.
+    Exit code: 0 if one is found, 1 if none of those tried can tell them apart, 4 if one of the faults comes
+    and goes, so that no single trial tells.
     """
     if machine is None:
         raise click.UsageError("--for names the machine")
@@ -93,15 +94,20 @@ def command(
     plans = [plan_of(found, fault) for fault in faults]
     names = [fault_text(fault, found) for fault in faults]
     spec = found.machine
+    writer = Writer(use_colour(color))
     if plans[0].digest == plans[1].digest:
-        return _alike(spec, names, as_json=as_json, writer=Writer(use_colour(color)))
+        return _cannot(_ALIKE, Exit.NEGATIVE, spec, names, as_json=as_json, writer=writer)
+    fickle = [name for name, plan in zip(names, plans, strict=True) if _comes_and_goes(plan)]
+    if fickle:
+        said = f"{' and '.join(fickle)} {'come and go' if len(fickle) > 1 else 'comes and goes'}: {_FICKLE}"
+        return _cannot(said, Exit.INCONCLUSIVE, spec, names, as_json=as_json, writer=writer)
     tried = list(_all(found, faults, image, max_words, Progress(quiet)))
     best = shortest_telling([t.trial for t in tried])
     told = next((t for t in tried if t.trial is best.best), None)
     if as_json:
         print_json(SCHEMA.name, _json(spec, names, best, told))
     else:
-        _write(names, best, told, Writer(use_colour(color)))
+        _write(names, best, told, writer)
     return Exit.DONE if told else Exit.NEGATIVE
 
 
@@ -111,13 +117,26 @@ _ALIKE = (
 )
 
 
-def _alike(machine: MachineSpec, names: list[str], *, as_json: bool, writer: Writer) -> int:
+_FICKLE = (
+    "one trial, whatever it shows, tells it from nothing for certain; write down how often it fails of how "
+    "many runs, and compare by `corewright match`"
+)
+_CHANCES = ("chance", "contact")
+
+
+def _comes_and_goes(plan: MemoryPlan) -> bool:
+    return any(gate.kind in _CHANCES for group in plan.gates for gate in group)
+
+
+def _cannot(
+    said: str, code: Exit, machine: MachineSpec, names: list[str], *, as_json: bool, writer: Writer
+) -> int:
     if as_json:
         none = _json(machine, names, Separation(None, 0, 0), None)
-        print_json(SCHEMA.name, {**none, "sentence": _ALIKE})
+        print_json(SCHEMA.name, {**none, "sentence": said})
     else:
-        writer.paragraph(f"{_ALIKE[0].upper()}{_ALIKE[1:]}.")
-    return Exit.NEGATIVE
+        writer.paragraph(f"{said[0].upper() if code == Exit.NEGATIVE else said[0]}{said[1:]}.")
+    return code
 
 
 def _all(
@@ -152,7 +171,7 @@ def _contents(machine: MachineSpec, program: ProgramImage) -> list[list[Words]]:
 def _panel(
     machine: MachineSpec, panels: list[list[Panel]], pattern: Pattern, minutes: Mapping[str, float]
 ) -> Told:  # fmt: skip
-    a, b = ([panel.shows(pattern) for panel in row] for row in panels)
+    a, b = ([_seen(machine, pattern, panel.shows(pattern)) for panel in row] for row in panels)
     time = minutes["key-in"] * pattern.words + minutes["examine"] * len(pattern.looks)
     # whatever the store held before: no outcome of the one fault may be one of the other
     marks = (repr(a), repr(b)) if not set(a) & set(b) else ("", "")
@@ -175,14 +194,14 @@ def _address(machine: MachineSpec, deed: Deed) -> str:
     return WordFormat(bits, base=machine.word.base).tagged(deed.address)
 
 
-def _shown(machine: MachineSpec, pattern: Pattern, words: tuple[int, ...]) -> str:
-    said = []
-    for deed, word in zip(pattern.looks, words, strict=True):
-        spec = machine.stores[deed.store]
-        form = StoredFormat(spec.bits, base=machine.word.base, data_bits=spec.data_bits)
-        text = form.data.tagged(word & ((1 << spec.data_bits) - 1))
-        checks = f" with check bits {word >> spec.data_bits:b}" if form.checks else ""
-        said.append(f"{_address(machine, deed)} reads {text}{checks}")
+def _seen(machine: MachineSpec, pattern: Pattern, words: tuple[int, ...]) -> tuple[str, ...]:
+    """Return what a person sees of the words examined."""
+    teller = Teller(machine)
+    return tuple(teller.examined(d.store, w) for d, w in zip(pattern.looks, words, strict=True))
+
+
+def _shown(machine: MachineSpec, pattern: Pattern, seen: tuple[str, ...]) -> str:
+    said = [f"{_address(machine, d)} reads {text}" for d, text in zip(pattern.looks, seen, strict=True)]
     return ", then ".join(said)
 
 

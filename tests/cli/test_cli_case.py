@@ -176,6 +176,24 @@ def test_separate_proves_that_nothing_can(cli):
     assert cli("separate", "a", "b").code == 2
 
 
+def test_separate_goes_by_what_is_seen_and_not_by_check_bits(cli):
+    """A bit that the check mends looks like a check bit that it mends: only the lamp of the alarm tells."""
+    told = cli(
+        "separate", "chips/chip/1/0:stuck-0", "chips/chip/1/check0:stuck-0", "--for", "sandpiper", "--json"
+    )
+    printed = of_schema(told, "separate/1")
+    assert printed["found"]
+    assert "check bits" not in printed["if_a"] + printed["if_b"]
+    assert ("alarm mended" in printed["if_a"]) != ("alarm mended" in printed["if_b"])
+
+
+def test_separate_does_not_judge_by_one_trial_what_comes_and_goes(cli):
+    told = cli("separate", "core/x/13:open@50%", "core/x/13:open", "--for", "dunlin", "-q")
+    assert told.code == 4
+    assert "comes and goes" in told.out
+    assert "corewright match" in told.out
+
+
 def test_a_case_from_new_to_show(cli, tmp_path):
     path = tmp_path / "mine.toml"
     assert cli("case", "new", path, "dunlin", "--title", "no tides").code == 0
