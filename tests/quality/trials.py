@@ -71,7 +71,15 @@ CONTRARY = 0.25
 COPIED = 0.6  # how often the line that a test prints of a failure is copied
 GARBLED_LINE = 8
 FEWEST = 3
-SORTS = (("prior", 600), ("kind", 400), ("misread", 300), ("calibration", 4000), ("pair", 70))
+AT_TIMES = "at times"
+SORTS = (
+    ("prior", 600),
+    ("kind", 400),
+    ("misread", 300),
+    ("calibration", 4000),
+    (AT_TIMES, 100),
+    ("pair", 70),
+)
 EXPLAINED_BY_ONE = "one of pair"
 
 
@@ -184,6 +192,24 @@ class Trials:
             entries.append(f'[[entry]]\nkind = "dump"\nstore = "{observed.dump.store}"\nfile = "x.lst"\n')
             noticed = noticed or bool(observed.wrong.any())
         return (self.head + "\n".join(entries), dumps) if noticed else None
+
+    def observe_times(self, fault: Fault) -> tuple[str, dict[int, Observed]] | None:
+        """Return a case of a fault that is there at some runs, at a rate of its own; None if nothing shows.
+
+        Each program is run several times; noted is how many of the runs failed.
+        """
+        rate = self.random.random()
+        names = list(PROGRAMS[self.name])
+        entries, mixed = [], False
+        for name in self.random.permutation(names)[:FEWEST]:
+            runs = self.workshop.runs(self.scene.program(str(name)))
+            shows = not passes(runs.symptoms([fault])[0], runs.healthy)
+            times = int(self.random.integers(4, 11))
+            failures = int(self.random.binomial(times, rate)) if shows else 0
+            mixed = mixed or 0 < failures < times
+            said = f'"failed"\nfailures = {failures}' if failures else '"passed"'
+            entries.append(f'[[entry]]\nprogram = "{name}"\nkind = {said}\nruns = {times}\n')
+        return (self.head + "\n".join(entries), {}) if mixed else None
 
     def misread_flags(self, count: int, misread: int) -> list[bool]:
         if misread < 0:
@@ -312,7 +338,7 @@ class Trials:
     # --- matching
 
     def run(self, sort: str, fault: Fault, misread: int) -> Outcome | None:
-        made = self.observe(fault, misread)
+        made = self.observe_times(fault) if sort == AT_TIMES else self.observe(fault, misread)
         if made is None:
             return None
         text, dumps = made
@@ -323,7 +349,7 @@ class Trials:
         found = diagnose_scene(scene, self.workshop, dumps, pairs=sort == "pair")
         if sort == "pair" and not self.both_needed(found, fault):
             return None
-        ranks = self.ranks(found, fault)
+        ranks = self.ranks(found, fault, chancy=sort == AT_TIMES)
         top = found.ranking.group(1)
         sure = top.posterior if sort == "pair" else top.posterior / among_singles(found.ranking)
         if sort == "pair" and found.ranking.single_fits and top.kind == "single":
@@ -341,7 +367,7 @@ class Trials:
             time.process_time() - began,
         )
 
-    def ranks(self, found: Diagnosis, fault: Fault) -> set[int]:
+    def ranks(self, found: Diagnosis, fault: Fault, *, chancy: bool = False) -> set[int]:
         """Return which of the first three groups hold the fault, or stand for it.
 
         A single cell need not be listed by itself, and of a pair one member stands for its group: a group
@@ -349,10 +375,10 @@ class Trials:
         """
         ranking = found.ranking
         text = fault_text(fault, self.workshop.board)
-        rank = ranking.rank_of(text)
+        rank = ranking.rank_of(f"{text}@50%" if chancy else text)
         ranks = {rank} if rank is not None else set()
         wanted = "pair" if len(fault.parts) > 1 else "single"
-        own = found.columns.predict([Subject(fault)], np.ones(1), sift=False).columns
+        own = found.columns.predict([Subject(fault, chancy)], np.ones(1), sift=False).columns
         mine = np.array([float(c.chance[0]) for c in own])
         for group in ranking.groups(3):
             first = group.members[0]
@@ -377,7 +403,7 @@ class Trials:
             fault = draw()
             if fault is None:
                 continue
-            misread = {"prior": 0, "kind": 0, "misread": 1, "calibration": -1, "pair": 0}[sort]
+            misread = {"misread": 1, "calibration": -1}.get(sort, 0)
             one = self.run(sort, fault, misread)
             if one is not None:
                 done.append(one)
