@@ -3,6 +3,7 @@
 import datetime as dt
 import re
 from collections.abc import Collection
+from pathlib import Path
 from typing import Final
 
 from attrs import define, evolve, field
@@ -157,12 +158,8 @@ class _Checker:
             found = self._hashes.get(name) or hash_of(self.case.path_of(name))
         except (OSError, ValueError) as error:
             reason = (error.strerror if isinstance(error, OSError) else None) or str(error)
-            self.add(
-                NO_FILE,
-                f"{name!r} must be a file beside the case; the system says: {reason}",
-                entry,
-                attribute,
-            )
+            message = f"{name!r} must be a file beside the case; the system says: {reason}"
+            self.add(NO_FILE, message, entry, attribute, self.file_near(name))
             return
         self._hashes[name] = found
         key = hashed.replace("_", "-")
@@ -173,11 +170,28 @@ class _Checker:
         elif found != wanted:
             self.add(OTHER_HASH, f"{name!r} must have the {key} written here; it has {found}", entry, hashed)
 
+    def file_near(self, name: str) -> str:
+        """Return the hint that names a file beside the case which may be meant, or ""."""
+        folder = self.case.path_of(name).parent
+        try:
+            there = sorted(p.name for p in folder.iterdir() if p.is_file())
+        except (OSError, ValueError):
+            return ""
+        if f"{name}.asm" in there:
+            return f"the file {name}.asm is here: write {name}.asm"
+        own = Path(self.case.document.source.file).name
+        return nearest(Path(name).name, [n for n in there if n != own])
+
     def program(self, entry: Entry) -> None:
         """Check that the program of an entry is shipped or a file."""
         name = getattr(entry, "program", "")
         if name and self.programs and name not in self.programs and not self.case.path_of(name).is_file():
-            hint = nearest(name, self.programs) or f"known: {', '.join(sorted(self.programs))}"
+            shipped = ", ".join(sorted(filter(None, self.programs)))
+            hint = (
+                self.file_near(name)
+                or nearest(name, self.programs)
+                or (f"known: {shipped}" if shipped else "")
+            )
             self.add(
                 NO_FILE, f"a program is a shipped name or a file; {name!r} is neither", entry, "program", hint
             )

@@ -6,12 +6,12 @@ from pathlib import Path, PurePath
 from attrs import define, evolve, field, frozen
 
 from emu.assemble import assemble
-from emu.errors import InputError, Problem, declare, fail
+from emu.errors import InputError, Problem, Problems, declare, fail, nearest
 from emu.files import ENDINGS, TITLES, read_image
 from emu.files.layout import FORMATS, FileWord, ReadResult
 from emu.image import MemoryImage, ProgramImage
 from emu.inputs import parse_inputs
-from emu.load import load_machine
+from emu.load import UNKNOWN_MACHINE, load_machine
 from emu.shipped import find_program, inputs_beside, machine_names, program_names
 from emu.spec import MachineSpec, StoreSpec
 from emu.tomlfile import CANNOT_READ
@@ -117,11 +117,24 @@ def scene_of(case: Case) -> Scene:
     name = table.machine
     own = name not in machine_names()
     given: str | Path = case.path_of(name) if own else name
-    machine = load_machine(str(given))
+    if own and not case.path_of(name).is_file():
+        _refuse_no_machine(case, name)
+    machine = load_machine(given)
     board = load_board(machine, case.path_of(table.board) if table.board else given if own else None)
     priors = load_priors(case.path_of(table.priors) if table.priors else SHIPPED_PRIORS)
     costs = load_costs(case.path_of(table.costs) if table.costs else SHIPPED_COSTS)
     return Scene(case, machine, board, priors, costs)
+
+
+def _refuse_no_machine(case: Case, name: str) -> None:
+    shipped = machine_names()
+    message = f"a machine is a shipped name or the path of a file from the case on; {name[:80]!r} is neither"
+    here = f"{name}.toml" if case.path_of(f"{name}.toml").is_file() else ""
+    said = f"the file {here} is beside the case: write {here}" if here else nearest(name, shipped)
+    problems = Problems(case.document.source)
+    hint = said or f"there are {', '.join(shipped)}"
+    problems.add(UNKNOWN_MACHINE, message, case.document.place(("machine",)), hint=hint)
+    problems.raise_if_errors()
 
 
 def problems_of(scene: Scene) -> tuple[Problem, ...]:

@@ -94,6 +94,23 @@ def test_files_are_there_and_unchanged(tmp_path):
     assert result(f'sha256 = "{good}"\nexpected = "b.lst"\n') == [("case-file-missing", 9, "error")]
 
 
+def test_a_file_that_is_not_there_is_told_with_the_one_that_is(tmp_path):
+    for name in ("panel.lst", "look.asm"):
+        (tmp_path / name).write_text("", encoding="utf-8")
+    path = tmp_path / "case.toml"
+
+    def hint(entry):
+        path.write_text(f"{HEAD}[[entry]]\n{entry}", encoding="utf-8")
+        (problem,) = check_case(load_case(path), programs=["selftest-sum"])
+        assert problem.code.slug == "case-file-missing"
+        return problem.hint
+
+    dump = 'kind = "dump"\nstore = "rope"\nprogram = "selftest-sum"\n'
+    assert hint(f'{dump}file = "pannel.lst"\n') == "did you mean 'panel.lst'?"
+    assert hint(f'{dump}file = "x/y.lst"\n') == ""
+    assert hint('kind = "passed"\nprogram = "look"\n') == "the file look.asm is here: write look.asm"
+
+
 @pytest.mark.parametrize("slug", ["case-unknown-name", "case-does-not-fit", "case-file-missing"])
 def test_documented_examples_provoke_their_own_code(fulmar, slug):
     problems = check_case(parse_case(Source("c.toml", declared()[slug].example)), fulmar)

@@ -213,3 +213,15 @@ def test_a_case_from_new_to_show(cli, tmp_path):
     told = cli("case", "check", path)
     assert told.code == 3
     assert "mine.toml:" in told.err
+
+
+def test_a_machine_that_is_not_there_is_told_in_the_case_with_the_file_that_is(cli, tmp_path):
+    (tmp_path / "mine.toml").write_text("", encoding="utf-8")
+    case = tmp_path / "case.toml"
+    for name, hint in (("mine", "write mine.toml"), ("fulmer", "did you mean 'fulmar'?")):
+        case.write_text(f'format = "case/1"\nmachine = "{name}"\n', encoding="utf-8")
+        for command in (("match",), ("case", "check")):
+            told = cli(*command, case)
+            assert told.code == 3
+            assert "case.toml:2:11: error:" in told.err
+            assert hint in told.err
