@@ -11,6 +11,7 @@ from faults.pattern.finding import Finding
 from faults.pattern.fit import LawFinding, Score
 from faults.pattern.law import DataLaw, EchoLaw, Law, MapLaw, MaskLaw, ShiftLaw, StaleLaw
 from faults.pattern.merging import JoinLaw, MergeLaw, PairLaw
+from faults.pattern.piling import PileLaw
 from faults.pattern.placement import AddressBits, BlockFinding, CubeFinding, ProductFinding, RunsFinding
 from faults.pattern.region import Cube
 from faults.pattern.report import PatternReport, analyse
@@ -36,6 +37,7 @@ __all__ = [
     "Parity",
     "ParityFinding",
     "PatternReport",
+    "PileLaw",
     "ProductFinding",
     "RepeatFinding",
     "RunsFinding",

@@ -10,6 +10,7 @@ from faults.pattern.evidence import Addresses, Evidence, Flags, all_ones, any_on
 from faults.pattern.fit import failing_in
 from faults.pattern.law import DataLaw, EchoLaw, Law, MapLaw, Prediction, ShiftLaw, WholeLaw, fetched
 from faults.pattern.merging import Gate, JoinLaw, MergeLaw, PairLaw, combined
+from faults.pattern.piling import PileLaw
 from faults.pattern.region import enclosing_cube
 
 SAMPLE: Final = 64
@@ -19,6 +20,7 @@ PLAIN: Final = 4
 LONGEST_RUN: Final = 8
 ALIKE: Final = 0.98
 FEWEST_UNSEEN: Final = 4
+PILE_STEP: Final = 8
 
 
 def sampled(part: int, evidence: Evidence) -> Addresses:
@@ -180,6 +182,34 @@ def _paired(gate: Gate, part: int, evidence: Evidence) -> list[Law]:
         if np.all((there == first) | (there == first ^ bits)) and np.any(there != first):
             laws.append(PairLaw(gate, bits, min(first, first ^ bits)))
     return laws
+
+
+def piles(part: int, evidence: Evidence) -> list[Law]:
+    """Return the laws by which words pile up: where in the groups looked at no bit is ever lost again."""
+    words, at = evidence.need_words(), sampled(part, evidence)[::PILE_STEP]
+    if np.any(words.expected[at] & ~words.observed[at] & words.known[at] & np.uint64(part)):
+        return []
+    singles = [(n,) for n in evidence.varying]
+    laws: list[Law] = []
+    for group in singles + _select_groups(evidence):
+        laws += _piled(group, evidence.addresses[at], part, evidence)
+    return laws
+
+
+def _piled(group: tuple[int, ...], at: Addresses, part: int, evidence: Evidence) -> list[Law]:
+    """Return the laws of one group of address bits: one for each word that may be the one that collects."""
+    words, table = evidence.need_words(), _settings([group])
+    places = np.sort(evidence.places(at[:, None] & ~table[:, 0] | table[:, 1]), axis=1)
+    if places.min() < 0:
+        return []
+    read, known = words.observed[places], words.known[places] & np.uint64(part)
+    if np.any(read[:, :-1] & ~read[:, 1:] & known[:, :-1] & known[:, 1:]):
+        return []
+    first = places[:, :1]  # read before all others of its group: with the collector's word only
+    line = evidence.places(evidence.addresses[first] & ~table[:, 0] | table[:, 1])
+    foretold = words.expected[first] | words.expected[line], words.known[line]
+    good = _matching(foretold, first[:, 0], part, evidence)
+    return [PileLaw(int(bits), int(value)) for bits, value in table[good]]
 
 
 def _swallowed(gate: Gate, bit: int, at: Addresses, part: int, evidence: Evidence) -> bool:

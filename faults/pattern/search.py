@@ -11,6 +11,7 @@ from faults.pattern.candidates import (
     echoes,
     maps,
     merges,
+    piles,
     sampled,
     shifts,
     tried,
@@ -20,6 +21,7 @@ from faults.pattern.evidence import Addresses, Evidence, any_ones, bits_of
 from faults.pattern.fit import LawFinding, failing_in, law_finding, score, score_at, words_needed
 from faults.pattern.law import DataLaw, EchoLaw, Law, MapLaw, MaskLaw, ShiftLaw, StaleLaw, WholeLaw
 from faults.pattern.merging import JoinLaw, MergeLaw, PairLaw
+from faults.pattern.piling import PileLaw
 from faults.pattern.region import Cube, enclosing_cube
 
 MOST_SLICES: Final = 4
@@ -48,7 +50,7 @@ def _families(part: int, evidence: Evidence) -> list[LawFinding]:
     found += _simplest(_fitting(maps(part, evidence), part, evidence), constant=constant)
     if constant:
         return found + _beside_constant(found, part, evidence)
-    for candidates in (data_laws, whole_laws, merges, echoes):
+    for candidates in (data_laws, whole_laws, merges, piles, echoes):
         if not any(f.exact for f in found):
             found += _simplest(_fitting(candidates(part, evidence), part, evidence), constant=False)
     sure = any(f.exact for f in found)
@@ -171,7 +173,7 @@ def _regions(law: Law, part: int, evidence: Evidence) -> Iterable[Cube | None]:
         return
     cube = _cube(part, evidence)
     yield cube.without(law.touched)
-    if isinstance(law, MergeLaw | JoinLaw | PairLaw):
+    if isinstance(law, MergeLaw | JoinLaw | PairLaw | PileLaw):
         yield cube
     if isinstance(law, WholeLaw | DataLaw):
         yield None

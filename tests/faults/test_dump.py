@@ -25,7 +25,7 @@ from faults.dump import (
 )
 from faults.lower import plan_of
 from faults.notation import parse_fault
-from faults.pattern import JoinLaw, MapLaw, PairLaw, analyse
+from faults.pattern import JoinLaw, MapLaw, PairLaw, PileLaw, analyse
 from faults.universe import universe_of
 
 FULMAR = load_machine("fulmar")
@@ -234,6 +234,8 @@ def law_of(machine, board, fault):
             "as if the two were selected",
         ),
         ("fulmar", "core/x/13+18:shorted-or", PairLaw("or", 0o37, 0o15), "address bits 4 to 0 are 01101, or"),
+        ("fulmar", "core/x/5:always-on", PileLaw(0o37, 5), "selected all the time and kept what was read"),
+        ("fulmar", "core/y-driver-b/2:always-on", PileLaw(0o3400, 0o1000), "in address bits 10 to 8 only"),
         (
             "sandpiper",
             "chips/row/1:always-on",

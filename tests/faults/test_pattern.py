@@ -74,12 +74,8 @@ class Dump:
             for v, c in got[1:]:
                 value, care = (value | v if law.gate == "or" else value & v), care & c
             return value, care
-        if name in ("JoinLaw", "PairLaw"):
-            other = a & ~law.bits | law.value if name == "JoinLaw" else a ^ law.bits
-            if name == "PairLaw" and a & law.bits not in (law.value, law.bits - law.value):
-                return e, k
-            value, care = self.fetched(other)
-            return (e | value if law.gate == "or" else e & value), k & care
+        if name in ("JoinLaw", "PairLaw", "PileLaw"):
+            return self.selected(law, index)
         if name == "StaleLaw":
             if index < law.lag:
                 return 0, 0
@@ -89,6 +85,24 @@ class Dump:
             part = a >> law.shift & (1 << law.width) - 1
             return sum(part << n * law.width for n in range(law.copies)), k
         raise NotImplementedError(name)  # the rest is judged by the recovery tests
+
+    def selected(self, law, index):
+        """The same for lines that are always on, or selected together."""
+        a = self.order[index]
+        e, _, k = self.rows[a]
+        name = type(law).__name__
+        if name == "PileLaw":
+            value, care = self.fetched(a & ~law.bits | law.value)
+            for before in self.order[: index + 1]:
+                if before & ~law.bits == a & ~law.bits:
+                    v, c = self.fetched(before)
+                    value, care = value | v, care & c
+            return value, care
+        other = a & ~law.bits | law.value if name == "JoinLaw" else a ^ law.bits
+        if name == "PairLaw" and a & law.bits not in (law.value, law.bits - law.value):
+            return e, k
+        value, care = self.fetched(other)
+        return (e | value if law.gate == "or" else e & value), k & care
 
     def fetched(self, a):
         e, _, k = self.rows.get(a, (0, 0, 0))
@@ -303,14 +317,20 @@ def merge_laws(draw):
 
 @st.composite
 def select_laws(draw):
-    """Words of a line that is always selected, or of two lines selected together."""
+    """Words of a line that is always selected and may keep what is read, or of two lines selected together."""
     run, low = draw(st.integers(4, 6)), draw(st.integers(0, WIDTH - 6))
     some = draw(st.lists(st.integers(0, WIDTH - 1), min_size=2, max_size=3, unique=True))
     bits = draw(st.sampled_from([((1 << run) - 1) << low, sum(1 << n for n in some)]))
     gate, value = draw(st.sampled_from(["or", "and"])), draw(st.integers(0, (1 << WIDTH) - 1)) & bits
-    if draw(st.booleans()):
-        return pattern.JoinLaw(gate, bits, value)
-    return pattern.PairLaw(gate, bits, min(value, bits - value))
+    return draw(
+        st.sampled_from(
+            [
+                pattern.JoinLaw(gate, bits, value),
+                pattern.PairLaw(gate, bits, min(value, bits - value)),
+                pattern.PileLaw(bits, value),
+            ]
+        )
+    )
 
 
 laws = st.one_of(

@@ -35,9 +35,12 @@ print(json.dumps({
 """
 
 
-def run(path):
+COMMAND = "from faults.cli import main; main()"
+
+
+def run(path, script=SCRIPT, *arguments):
     return subprocess.run(
-        [sys.executable, "-c", SCRIPT],
+        [sys.executable, "-c", script, *arguments],
         capture_output=True,
         text=True,
         cwd=ROOT,
@@ -57,6 +60,21 @@ def test_kind_and_board_are_picked_up():
     assert len(found["sites"]) == 18
     assert found["heads"].startswith("core/head/")
     assert found["motor"] == 2048
+
+
+def told(*arguments):
+    out = run(f"{ROOT}:{PACKAGE}", COMMAND, *arguments, "--json", "-q")
+    assert out.returncode in (0, 1), out.stderr
+    return json.loads(out.stdout)
+
+
+def test_commands_pick_it_up():
+    """List, predict and grade, with no edit anywhere."""
+    assert told("faults", "dunlin", "--kind", "flipped")["counts"] == {"flipped": 36}
+    assert told("predict", "dunlin", "tides", "--fault", "core/data/3:flipped")["differs"]
+    graded = told("grade", "dunlin", "selftest-march", "--kind", "flipped", "--no-others")
+    assert graded["faults"] == 36
+    assert graded["programs"][0]["kinds"]["flipped"]["found"] == 36
 
 
 def test_without_the_package_they_are_unknown():
