@@ -3,6 +3,7 @@
 ; Core from 1000 up, does it keep its words? All zeros, two seconds of waiting, a look; then all ones.
 ;
 ; Finds:    cells that lose their word with time.
+;           (No fault of the model acts by time alone: a grade says nothing about that.)
 ; Destroys: core from 1000 up.
 ; Reports:  typed lines and `mark`, see parts/frame.asm.
 

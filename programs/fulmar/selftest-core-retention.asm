@@ -6,6 +6,7 @@
 ; or writes, or of a temperature at which the cores have lost their squareness.
 ;
 ; Finds:    cells that lose their word with time.
+;           (No fault of the model acts by time alone: a grade says nothing about that.)
 ; Destroys: all of core.
 ; Reports:  one printed line, see parts/report.asm. The panel counts the pause down.
 

@@ -3,6 +3,7 @@
 ; Memory from 0400 up, does it keep its words? All zeros, two seconds of waiting, a look; then all ones.
 ;
 ; Finds:    cells that lose their charge, a refresh that does not reach them.
+;           (No fault of the model acts by time alone: a grade says nothing about that.)
 ; Destroys: memory from 0400 up.
 ; Reports:  printed lines, see parts/frame.asm, and the alarms.
 

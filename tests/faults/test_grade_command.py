@@ -132,6 +132,16 @@ def test_ctrl_c_at_any_stage_says_how_to_go_on(capsys, tmp_path, monkeypatch) ->
             assert "nothing was kept" in error
 
 
+def test_who_waits_long_is_told_why(capsys, monkeypatch) -> None:
+    monkeypatch.setattr("faults.cli.grade._LONG_S", 0.01)
+    monkeypatch.setattr("faults.cli.grade.get_ready", lambda *_, **__: time.sleep(0.3))
+    asked = ["grade", "fulmar", "selftest-registers", *(word for word in SMALL if word != "-q")]
+    assert "is compiled, once" in told(capsys, *asked)[2]
+    assert told(capsys, *asked, "-q")[2] == ""
+    monkeypatch.setattr("faults.cli.grade._LONG_S", 30)
+    assert "is compiled" not in told(capsys, *asked)[2]
+
+
 def test_what_grade_did_not_write_it_does_not_overwrite(capsys, tmp_path) -> None:
     notes = tmp_path / "notes"
     notes.mkdir()

@@ -6,16 +6,18 @@ The kinds are those that the heads name in the trade's words; ``parity`` is left
 import re
 
 import pytest
-from attrs import frozen
+from attrs import evolve, frozen
 
-from emu.engine.compiled import have_numba
+from emu.engine.compiled import CompiledEngine, have_numba
+from emu.engine.contract import RunRequest
 from emu.load import load_machine
 from emu.shipped import find_program
 from faults.boards import load_board
 from faults.campaign import run_campaign
 from faults.cli.reading import read_program
 from faults.grade import Grader, Verdict
-from faults.notation import fault_text
+from faults.lower import plan_of
+from faults.notation import fault_text, parse_fault
 from faults.universe import universe_of
 from faults.workload import Job, Program
 
@@ -98,3 +100,32 @@ def test_what_a_head_says_is_not_found_is_not(graded) -> None:
             named = {text for text in grade.faults if re.fullmatch(pattern, text)}
             assert named
             assert not named & grade.found[name], name
+
+
+RETENTION = {  # a word that is right until the pause has begun; at first fulmar holds ones, the others zeros
+    "fulmar": ("selftest-core-retention", "core/cell/0o1234/3:stuck-0", "1234"),
+    "dunlin": ("selftest-retention", "core/cell/0o1234/3:stuck-1", "1234"),
+    "sandpiper": ("selftest-retention", "chips/cell/0x1234/3:stuck-1 & chips/cell/0x1234/4:stuck-1", ""),
+}
+
+
+@pytest.mark.parametrize("name", RETENTION)
+def test_a_word_that_is_lost_during_the_pause_is_reported(name: str) -> None:
+    """Two bits of a word of sandpiper, for one would be mended; there the alarm halts the machine."""
+    program, text, address = RETENTION[name]
+    machine = load_machine(name)
+    board, image = load_board(machine), read_program(machine, str(find_program(name, program)))
+    request = RunRequest(machine, image, max_steps=100_000_000, stop_on_loop=False)
+    healthy = CompiledEngine().run(request)
+    assert healthy.time_ns > 4_000_000_000  # two pauses of two seconds
+    begun = (healthy.fetches + healthy.reads + healthy.writes) // 4
+    late = " & ".join(f"{part}@accesses:{begun}..{1 << 40}" for part in text.split(" & "))
+    result = CompiledEngine().run(evolve(request, plan=plan_of(board, parse_fault(late, board))))
+    printed = "".join(chr(word) for _, port, word in result.outputs if port == 1)
+    if address:
+        assert re.match(rf"(BAD|RST) {address} ", printed)
+    else:
+        assert [(a.name, a.count, a.first_address) for a in result.alarms] == [("memory", 1, 0x1234)]
+    early = " & ".join(f"{part}@accesses:0..1000" for part in text.split(" & "))
+    result = CompiledEngine().run(evolve(request, plan=plan_of(board, parse_fault(early, board))))
+    assert "".join(chr(word) for _, port, word in result.outputs if port == 1) == "GOOD\n"
