@@ -9,6 +9,7 @@ import mmap
 import os
 import shutil
 import struct
+import sys
 import tempfile
 import zlib
 from collections.abc import Sequence
@@ -23,6 +24,9 @@ from emu.errors import declare, fail
 from emu.where import Place
 from faults.worker import Outcome
 
+if sys.platform != "win32":
+    import fcntl
+
 MAGIC: Final = b"corewright results/1\n"
 _HEAD: Final = struct.Struct("<4sII32s")  # mark, length, checksum of id and data, id
 _MARK: Final = b"part"
@@ -31,6 +35,11 @@ NOT_RESULTS = declare(
     "not-results",
     "The results of a campaign are kept in a file of their own, which nothing else is written to.",
     "Name a file that is not there yet, or one that an earlier `corewright grade --results` has made.",
+)
+IN_USE = declare(
+    "results-in-use",
+    "One campaign at a time writes to a results file.",
+    "Wait for the other one, or name another file; files can be joined afterwards, one behind the other.",
 )
 
 
@@ -147,6 +156,20 @@ def _without(path: Path, damaged: Sequence[tuple[int, int]]) -> None:
         raise
 
 
+def _locked(path: Path) -> BinaryIO:
+    """Return the file, open for appending; where the system can lock it, for us alone until it is closed."""
+    file = path.open("a+b")
+    try:
+        if sys.platform != "win32":
+            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        file.close()
+        fail(IN_USE, "another campaign is writing to this file", Place(str(path)))
+    except OSError:  # a file system without locks
+        pass
+    return file
+
+
 class ResultsFile:
     """The file of a campaign, open for appending; ``known`` says where the entry of an id lies.
 
@@ -157,13 +180,16 @@ class ResultsFile:
     def __init__(self, path: Path) -> None:
         self.path = path
         path.parent.mkdir(parents=True, exist_ok=True)
+        index_of(path)  # nothing is touched if it is somebody else's
+        self._file: BinaryIO = _locked(path)
         index = index_of(path)
         self.damaged = tuple(index.damaged)
         if index.damaged:
+            self._file.close()
             _without(path, index.damaged)
+            self._file = _locked(path)
             index = index_of(path)
         self.known = index.known
-        self._file: BinaryIO = path.open("a+b")
         if self._file.seek(0, os.SEEK_END) < len(MAGIC):
             self._file.truncate(0)
             self._file.write(MAGIC)

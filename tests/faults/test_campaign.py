@@ -2,6 +2,7 @@
 
 import contextlib
 import hashlib
+import os
 import re
 import signal
 from concurrent.futures import Future, ThreadPoolExecutor
@@ -466,6 +467,18 @@ def test_a_plan_says_what_is_kept(tmp_path, monkeypatch: pytest.MonkeyPatch) -> 
     assert kept_pairs(grouping, jobs, None).tolist() == [0, 0]
     run(file)
     assert kept_pairs(grouping, jobs, file).tolist() == [0, len(grouping)]
+
+
+@pytest.mark.skipif(os.name == "nt", reason="files are not locked there")
+def test_two_campaigns_do_not_write_to_one_file(tmp_path) -> None:
+    with ResultsFile(tmp_path / "kept"):
+        before = (tmp_path / "kept").read_bytes()
+        with pytest.raises(InputError, match="results-in-use"):
+            ResultsFile(tmp_path / "kept")
+        assert (tmp_path / "kept").read_bytes() == before
+        assert not index_of(tmp_path / "kept").damaged  # but anybody may look
+    with ResultsFile(tmp_path / "kept") as again:
+        assert not again.known
 
 
 def test_a_file_of_somebody_else_is_left_alone(tmp_path) -> None:
