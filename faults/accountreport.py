@@ -105,7 +105,9 @@ def dump_report(
     name, words = read.spec.name, counted(len(read.first), "word")
     answer = f"Of the {words} of the {name}, {read.wrong:,} read wrong."
     if not read.wrong:
-        answer = f"All {words} of the {name} read right."
+        answer = (
+            f"All {words} of the {name} read right." if len(read.first) > 1 else f"The {name} reads right."
+        )
     rows = [Symptom("Words that read wrong", f"{read.wrong:,}"), *_checked(read)]
     if read.destroyed:
         rows.append(Symptom("Words that reading changes in the store", f"{read.destroyed:,}"))

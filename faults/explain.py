@@ -252,11 +252,10 @@ class Storyteller:
         w = self.pursuit.wrong_write
         if w is None:
             return
-        yield Beat(
-            w.time_ns, w.access, w.pc,
-            f"The error spreads: the program writes {self._written(w.written)} instead of "
-            f"{self._written(w.healthy)}.",
-        )  # fmt: skip
+        said = f"{self._written(w.written)} instead of {self._written(w.healthy)}"
+        if w.written[:2] == w.healthy[:2]:
+            said = f"{self.teller.data(w.written[2])} instead of {self._written(w.healthy)}"
+        yield Beat(w.time_ns, w.access, w.pc, f"The error spreads: the program writes {said}.")
 
     def _written(self, what: tuple[int, int, int]) -> str:
         store, address, word = what

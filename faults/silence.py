@@ -77,11 +77,16 @@ def _of_readings(request: RunRequest, settled: MemoryPlan, watched: Watched) -> 
     return [
         Reason(
             "masked",
-            f"Words that the fault can alter were used {times_text(watched.touched)}, and each time the word "
-            "was right all the same: what the fault forces was there already, or writing and reading go "
-            "wrong alike.",
+            f"{_used(watched.touched)} right all the same: what the fault forces was there already, or "
+            "writing and reading go wrong alike.",
         )
     ]
+
+
+def _used(times: int) -> str:
+    if times == 1:
+        return "A word that the fault can alter was used once, and was"
+    return f"Words that the fault can alter were used {times_text(times)}, and each time the word was"
 
 
 def _untouched(watched: Watched) -> str:
@@ -129,8 +134,10 @@ def _latent(request: RunRequest, watched: Watched) -> str:
         for count, store in zip(watched.latent, request.machine.stores, strict=True)
         if count
     ]
+    one = sum(watched.latent) == 1
+    lie, them = ("A wrong word lies", "it") if one else ("Wrong words lie", "them")
     return (
-        f"Wrong words lie in memory at the end ({joined(spots)}), but the program did not read them again. "
+        f"{lie} in memory at the end ({joined(spots)}), but the program did not read {them} again. "
         "Read the store out, and it shows."
     )
 
@@ -145,7 +152,7 @@ def _wrong(request: RunRequest, watched: Watched) -> list[Reason]:
         )
         found.append(Reason("corrected", text))
     if "ok" in said:
-        found.append(_passed(spec, said["ok"]))
+        found.append(_passed(spec, watched.wrong["ok"]))
     if "error" in said:
         text = (
             f"The check of the {spec.name} failed {said['error']}, but that tells nobody, and the "
@@ -155,13 +162,13 @@ def _wrong(request: RunRequest, watched: Watched) -> list[Reason]:
     return found
 
 
-def _passed(spec: StoreSpec, often: str) -> Reason:
+def _passed(spec: StoreSpec, times: int) -> Reason:
     idle = "what came of it did not matter to anything that can be seen."
+    read = "A wrong word was read once" if times == 1 else f"Wrong words were read {times_text(times)}"
     if spec.protection == "none":
-        text = f"Wrong words were read {often}. The {spec.name} has no check bits, and {idle}"
-        return Reason("unchecked", text)
+        return Reason("unchecked", f"{read}. The {spec.name} has no check bits, and {idle}")
     text = (
-        f"Wrong words were read {often} that pass the check of the {spec.name}: whole words of another "
-        f"place, or an even number of wrong bits; {idle}"
+        f"{read}. The check of the {spec.name} passed each: a whole word of another place, or an even number "
+        f"of wrong bits; {idle}"
     )
     return Reason("blind", text)

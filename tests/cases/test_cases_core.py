@@ -265,3 +265,16 @@ def test_c20_rewrite_dead_the_second_reading_is_zero(core):
     assert dict(account.comparison.seen.lamps)["mark"] == 2
     assert (account.watched.first[0].expected, account.watched.first[0].got) == (1, 0)
     assert any("CAUTION" in s for s in account.pictures[0].sentences())
+
+
+# --- one word is told as one
+
+
+def test_one_word_is_not_told_as_several(core):
+    bench = core(protection="none")
+    masked = bench.predict("work/cell/0x10/3:stuck-0", "scan", [0] * WORDS)
+    assert masked.reasons[0].sentence.startswith(
+        "A word that the fault can alter was used once, and was right"
+    )
+    read = bench.predict("work/cell/0x10/3:stuck-1", "scan", [0] * WORDS)
+    assert read.reasons[0].sentence.startswith("A wrong word was read once. The work has no check bits")
