@@ -26,6 +26,8 @@ from faults.campaign import Campaign
 from faults.grade import labels_of
 from faults.records import symptoms_of_record
 from faults.symptoms import Symptoms
+from faults.universe import Universe, universe_digest
+from faults.workings import workings_digest
 
 FORMAT: Final = "dictionary/1"
 META: Final = "meta.json"
@@ -42,8 +44,8 @@ NOT_DICTIONARY = declare(
 )
 OTHER_MACHINE = declare(
     "dictionary-machine",
-    "A fault dictionary speaks of the machine that it was made for, to the last bit.",
-    "Make it again for the machine as it is now.",
+    "A fault dictionary speaks of the machine and the faults that it was made for, to the last bit.",
+    "Make it again for the machine and its board as they are now.",
 )
 
 
@@ -131,6 +133,8 @@ def _meta(campaign: Campaign) -> Mapping[str, object]:
         "record_format": RECORD_FORMAT,
         "machine": machine.name,
         "machine_digest": machine.digest,
+        "workings": workings_digest(),
+        "universe": universe_digest(campaign.universe),
         "faults": len(campaign.universe),
         "groups": len(campaign.grouping),
         "kinds": kinds.names,
@@ -220,10 +224,13 @@ def _first_at_least(order: npt.NDArray[Any], seen: npt.NDArray[Any], number: int
     return low
 
 
-def open_dictionary(folder: Path, machine: MachineSpec | None = None) -> Dictionary:
-    """Return the dictionary in a folder, for ``machine`` if one is given.
+def open_dictionary(
+    folder: Path, machine: MachineSpec | None = None, universe: Universe | None = None
+) -> Dictionary:
+    """Return the dictionary in a folder, for ``machine`` and the faults of ``universe`` if they are given.
 
-    Raises InputError if it is none, is of another form, lacks a column, or is that of another machine.
+    Raises InputError if it is none, is of another form, lacks a column, was made by other code, or is that of
+    another machine or of other faults.
     """
     place = Place(str(folder))
     try:
@@ -238,6 +245,10 @@ def open_dictionary(folder: Path, machine: MachineSpec | None = None) -> Diction
         fail(NOT_DICTIONARY, f"a dictionary has all its columns, {missing[0]}.npy is missing", place)
     if machine is not None and meta.get("machine_digest") != machine.digest:
         fail(OTHER_MACHINE, f"this dictionary is for another machine than {machine.name}", place)
+    if meta.get("workings") != workings_digest():
+        fail(NOT_DICTIONARY, "other code has made this dictionary, and might have seen other things", place)
+    if universe is not None and meta.get("universe") != universe_digest(universe):
+        fail(OTHER_MACHINE, "this dictionary is for other faults, or they have other numbers", place)
     return Dictionary(folder, meta)
 
 

@@ -3,6 +3,7 @@
 A universe is a lazy sequence: the single cells of a store are spelled out only when somebody walks over them.
 """
 
+import hashlib
 from collections import Counter
 from collections.abc import Collection, Iterator, Sequence
 from functools import cached_property
@@ -196,6 +197,20 @@ class Universe:
         for fault in self.faults:
             groups.setdefault(group_key(self.board, fault), []).append(fault)
         return tuple(FaultGroup(key, tuple(members)) for key, members in groups.items())
+
+
+def universe_digest(universe: Universe) -> str:
+    """Return the SHA-256 (hexadecimal) of which fault has which number; of cells the first and last."""
+    found = hashlib.sha256()
+    for block in universe.faults.blocks:
+        if isinstance(block, Listed):
+            told = "\n".join(map(repr, block.faults))
+        else:
+            ends = [block.fault(i) for i in (0, len(block) - 1)] if len(block) else []
+            of = type(block).__name__, block.family.prefix, block.kind, block.variants, block.first
+            told = f"{of!r} {ends!r}"
+        found.update(f"|{len(block)} {told}".encode())
+    return found.hexdigest()
 
 
 def group_key(board: Board, fault: Fault) -> object:

@@ -81,12 +81,26 @@ def test_only_a_dictionary_or_an_empty_folder_is_overwritten(campaign, tmp_path)
     assert (tmp_path / "empty" / "mine.txt").read_text() == "keep me"
 
 
-def test_what_is_no_dictionary_is_refused(campaign, tmp_path) -> None:
+def test_what_is_no_dictionary_is_refused(campaign, tmp_path, monkeypatch) -> None:
     with pytest.raises(InputError, match="not-a-dictionary"):
         open_dictionary(tmp_path)
     save(campaign, tmp_path / "d")
     with pytest.raises(InputError, match="dictionary-machine"):
         open_dictionary(tmp_path / "d", load_machine("dunlin"))
+    machine, universe = campaign.jobs[0].machine, campaign.universe
+    open_dictionary(tmp_path / "d", machine, universe)
+    board = load_board(machine)
+    for other in (
+        universe_of(board, kinds=["open", "stuck-1"], stores=["core"], region=(512, 514)),
+        universe_of(board, kinds=["open", "stuck-1"], stores=["core"], region=(511, 512)),
+        universe_of(board, kinds=["stuck-1", "dead"], stores=["core"], region=(512, 513)),
+    ):
+        with pytest.raises(InputError, match="other faults"):
+            open_dictionary(tmp_path / "d", machine, other)
+    with monkeypatch.context() as newer:
+        newer.setattr("faults.dictionary.workings_digest", lambda: "newer")
+        with pytest.raises(InputError, match="other code"):
+            open_dictionary(tmp_path / "d", machine)
     (tmp_path / "d" / "seen.npy").unlink()
     with pytest.raises(InputError, match=r"seen\.npy is missing"):
         open_dictionary(tmp_path / "d")
