@@ -34,9 +34,10 @@ KIND = Kind(
         ),
         see=(
             "Ones are lost, in all bits alike, and first where the noise is against the signal: in half "
-            "of the addresses, chequered as the winding of the sense wires has it. As named, the fault "
-            "loses them each time; with a chance it is the sporadic fault that people meet. The model "
-            "cannot tell early from late."
+            "of the addresses, chequered as the winding of the sense wires has it. Where no "
+            "winding is known, or in a woven store, all ones are lost. As named, the fault loses them each "
+            "time; with a chance it is the sporadic fault that people meet. The model cannot tell early from "
+            "late."
         ),
         confirm=(
             "Look at a sense amplifier's input against the strobe: the pulse of a one should be near its "

@@ -72,8 +72,9 @@ KIND = Kind(
             "parity notices and even parity does not. A sense wire: one bit is 0 in all the words it "
             "serves. An inhibit winding of core: a 0 cannot be written in one bit of one section, and a "
             "read turns a stored 0 into a 1 on its rewrite. An inhibit line of a woven store: for half of "
-            "the addresses two cores switch and the word read is the OR of two. A supply pin: several "
-            "bits at once."
+            "the addresses two cores switch and the word read is the OR of two; where the store has an "
+            "extra pair of lines driven by the parity of these bits, nothing is seen at all. A supply pin: "
+            "several bits at once."
         ),
         confirm=(
             "With the power off, ring the line out from one end to the other, best at the connector of "
