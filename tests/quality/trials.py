@@ -76,7 +76,7 @@ SORTS = (
     ("prior", 600),
     ("kind", 400),
     ("misread", 300),
-    ("calibration", 4000),
+    ("calibration", 2500),
     (AT_TIMES, 100),
     ("pair", 70),
 )
