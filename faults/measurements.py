@@ -163,7 +163,8 @@ class _Maker:
         """Return what the store can be taken to hold, in words and as words; None if nobody knows."""
         spec, case = self.scene.machine.stores[store], self.diagnosis.case
         if spec.writable:
-            return "fill it with words that all differ and read it back", scattered(self.scene.machine, store)
+            how = "fill it with the words that `corewright dump` gives, which all differ, and read it back"
+            return how, scattered(self.scene.machine, store)
         for dump in self.diagnosis.dumps:
             if dump.store == store and bool(np.any(dump.sure)):
                 return "", dump.expected

@@ -102,7 +102,7 @@ class Alarm(Entry):
     within: str = key(default="", doc="In what time it was counted.", check=_form(parse_time))
     first: str = key(
         default="",
-        doc="Address of the first one, if latched.",
+        doc="Address of the word that raised the first one, if the machine keeps it.",
         check=_form(spelled_digits),
     )
 
@@ -174,6 +174,10 @@ class Dump(Entry):
         "The image file of what should be there; not needed where `program` tells what the store holds."
     )
     expected_sha256: str = _sha("expected-sha256", "the expected file")
+    filled: bool = key(
+        default=False,
+        doc="True: the words of `expected` were written into the store just before the reading.",
+    )
     program: str = _file(
         "The program that was loaded and ran before the reading: a shipped name, or a path. A store that it "
         "can write then holds what it left there."

@@ -108,7 +108,8 @@ def _hung(e: Hung) -> str:
 def _dump(e: Dump) -> str:
     again = f", reading {e.repeat}" if e.repeat > 1 else ""
     ran = f" with {e.program} loaded" if e.loaded else f" after {e.program}"
-    against = f" against {e.expected}" if e.expected else ran if e.program else ""
+    filled = f" after a fill with {e.expected}" if e.filled else f" against {e.expected}"
+    against = filled if e.expected else ran if e.program else ""
     return f"dump of {e.store} in {e.file}{again}{against}"
 
 

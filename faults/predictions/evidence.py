@@ -46,8 +46,8 @@ class Observed:
 
     @property
     def written(self) -> bool:
-        """Whether what it holds was written with the fault there: by a program. Else it was there before."""
-        return bool(self.dump.program)
+        """Whether a program or a fill wrote what it holds with the fault there; else it was there before."""
+        return bool(self.dump.program) or self.dump.filled
 
     @property
     def misread_file(self) -> tuple[Suspicion, ...]:

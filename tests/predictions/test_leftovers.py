@@ -9,8 +9,10 @@ from emu.memory import EXTRA_CELLS, PlannedMemory
 from emu.where import Source
 from faults.case.load import load_case, parse_case
 from faults.diagnose import diagnose
+from faults.dump import scattered
 from faults.lower import plan_of
 from faults.notation import fault_text, parse_fault
+from faults.predictions.dumps import dump_misfit
 from faults.predictions.evidence import observed_dump
 from faults.predictions.leftovers import Leftovers
 from faults.predictions.scene import scene_of
@@ -145,3 +147,27 @@ def test_a_partial_dump_after_a_run_tells_the_fault(bench, text):
     loaded = CASE + 'program = "look.asm"\nloaded = true\n'
     (bench / "case.toml").write_text(loaded, encoding="utf-8")
     assert diagnose(load_case(bench / "case.toml")).predicted.unused  # nothing said what was there
+
+
+@pytest.mark.parametrize("text", ["core/address/2:stuck-0", "core/address/2:stuck-1", "core/data/5:open"])
+def test_a_fill_was_written_through_the_fault(bench, text):
+    # a line that is stuck while the store is filled: the last word written to a cell stays, whichever level
+    scene = scene_in(bench, [(0, 0)])
+    filled = scattered(scene.machine, 0)
+    fault = parse_fault(text, scene.board)
+    memory = PlannedMemory(plan_of(scene.board, fault), [[0] * (64 + EXTRA_CELLS)])
+    for address, word in enumerate(filled.tolist()):
+        memory.write(0, address, word)
+    read = [memory.read(0, address) & 0o7777 for address in range(64)]
+    rows = "\n".join(f"{a:02o}: {w & 0o7777:04o}" for a, w in enumerate(filled.tolist()))
+    (bench / "fill.lst").write_text(f"words 12 base octal\n{rows}\n", encoding="utf-8")
+    wrong = {}
+    for more in ("filled = true\n", ""):
+        scene = scene_in(bench, enumerate(read), f'expected = "fill.lst"\n{more}')
+        dump = observed_dump(scene, 0, scene.case.entries[0])
+        assert dump.written == bool(more)
+        workshop = Workshop(scene.board, scene.priors, cached=False)
+        book = workshop.book(0, dump.expected, written=dump.written)
+        wrong[bool(more)] = int(dump_misfit(dump, book, [fault], [workshop.plans.digest(fault)]).wrong[0])
+    assert wrong[True] == 0
+    assert bool(wrong[False]) == (text == "core/address/2:stuck-0")
