@@ -5,12 +5,14 @@ from typing import Final
 
 from attrs import evolve, field, frozen
 
+from faults.boards.board import Board
 from faults.case.model import Addresses, Capture, Dump, Mended, Swap
 from faults.case.show import sentence
 from faults.case.signoff import sign_off
 from faults.case.write import hash_of
 from faults.caseanswer import MOST_NAMED, answer_of, confidence_of, fault_name, not_used
 from faults.diagnose import Diagnosis
+from faults.fault import FaultPart
 from faults.kinds import kind_named
 from faults.measurements import Next
 from faults.nextstep import Left, Scored, split_by
@@ -50,6 +52,11 @@ LIMITS_OF_MODEL: Final = (
     "A suspect of the model is a hypothesis: confirm it by a measurement before you replace anything.",
     "Prior odds are guesses that can be changed (`priors` in the case); docs/explanation/probabilities.md.",
 )
+CHIPS: Final = (
+    "Power off and rails at 0 V before a chip, a clip or a card is moved. Wear a wrist strap when handling "
+    "chips, and none while working on live mains parts. Chips with several supplies die if one is missing."
+)
+NO_STEP: Final = "Nothing that could be tried here would tell more."
 ADDRESS_NOTE: Final = "Address lines are numbered by weight: line n has the weight 2**n."
 
 
@@ -223,6 +230,12 @@ def _unexplained(diagnosis: Diagnosis) -> Iterator[str]:
 
 def _steps(diagnosis: Diagnosis, following: Next) -> Iterator[Step]:
     advice = following.advice
+    if advice.best is None:
+        confirm = " Confirm it at the place itself." if top_fault(diagnosis.ranking) else ""
+        yield Step(
+            NO_STEP + confirm, why=f"{advice.note[0].upper()}{advice.note[1:]}." if advice.note else ""
+        )
+        return
     chosen = [s for s in advice.ranked if not s.set_aside or s.measurement == advice.best]
     for place, scored in enumerate(chosen[:SHOWN_STEPS]):
         one = following.measurements[scored.measurement]
@@ -262,12 +275,21 @@ def _cautions(diagnosis: Diagnosis, extras: Extras) -> tuple[str, ...]:
     ranking = diagnosis.ranking
     if ranking.group_count and ranking.columns and ranking.outcome != "nothing":
         fault = diagnosis.subjects[ranking.group(1).members[0]].fault
-        found += [kind_named(part.kind).entry.caution for part in fault.parts] if fault else []
+        found += [caution_of(diagnosis.scene.board, part) for part in fault.parts] if fault else []
     found.append(
         "Follow your local rules for mains work; what is inside the cabinet is for people qualified for it. "
         "Copy out what a store holds before anything is written to it."
     )
     return tuple(dict.fromkeys(found))
+
+
+def caution_of(board: Board, part: FaultPart) -> str:
+    """Return what to heed at a fault: that of its kind, but at chips what chips need."""
+    stores = [s.name for s in board.machine.stores]
+    place = part.sites[0].partition("/")[0]
+    if place in stores and board.built[stores.index(place)] == "chips":
+        return CHIPS
+    return kind_named(part.kind).entry.caution
 
 
 def _map(diagnosis: Diagnosis, dump: Observed) -> MemoryMap:

@@ -5,15 +5,18 @@ from pathlib import Path
 
 import pytest
 
+from emu.load import load_machine
+from faults.boards import load_board
 from faults.case.load import load_case
 from faults.case.model import kind_of
 from faults.caseanswer import confidence_of, fault_name
-from faults.casereport import case_report
+from faults.casereport import case_report, caution_of
 from faults.diagnose import diagnose
 from faults.hypotheses import Hypothesis, pair
 from faults.likelihood import Column, foretold
 from faults.match import rank
 from faults.measurements import WIPES, _Maker, shortlist_of
+from faults.notation import parse_fault
 
 EVENING = Path(__file__).parents[2] / "programs" / "ravensholm" / "evening"
 MEND = '\n[[entry]]\nkind = "mended"\nwhat = "pin 24 pushed home"\nsite = "rope/address/12"\n'
@@ -76,6 +79,15 @@ def test_words_to_examine_are_shown_as_the_panel_shows_them(diagnosed):
         assert m.action.startswith("Deposit 0o" if m in core else "Examine word 0o")
         assert "parity 0" not in " ".join(m.forecast.names)  # the panel shows data; the check, its alarm
     assert any("with alarm parity" in name for m in found for name in m.forecast.names)
+
+
+def test_at_chips_the_caution_is_that_of_chips():
+    """Static and missing supplies for chips, drive lines for core: common practice, no source."""
+    boards = {name: load_board(load_machine(name)) for name in ("sandpiper", "dunlin")}
+    dead = parse_fault("chips/row/1:dead", boards["sandpiper"]).parts[0]
+    assert "wrist strap" in caution_of(boards["sandpiper"], dead)
+    wire = parse_fault("core/y/5:open", boards["dunlin"]).parts[0]
+    assert "core windings" in caution_of(boards["dunlin"], wire)
 
 
 def test_two_faults_at_once_are_named_each_with_its_own_kind():
