@@ -161,13 +161,13 @@ def alias_sentences(memory: MemoryMap) -> tuple[str, ...]:
     out = []
     for distance, count in sorted(words.items(), key=lambda item: (-item[1], item[0]))[:4]:
         side = "lower" if distance < 0 else "higher"
-        out.append(
-            f"{counted(count, 'word')} in {counted(regions[distance], 'region')} read as the words "
-            f"{_distance(abs(distance), memory.base)} {side}."
-        )
+        which = f"{counted(count, 'word')} in {counted(regions[distance], 'region')} read as the words"
+        which = "1 word reads as the word" if count == 1 else which
+        out.append(f"{which} {_distance(abs(distance), memory.base)} {side}.")
     rest = len(words) - len(out)
     if rest > 0:
-        out.append(f"{counted(rest, 'further distance')} occur; see the table of runs.")
+        occur = "occurs" if rest == 1 else "occur"
+        out.append(f"{counted(rest, 'further distance')} {occur}; see the table of runs.")
     return tuple(out)
 
 

@@ -93,3 +93,10 @@ def test_many_distances_are_counted_not_hidden() -> None:
 def test_a_decimal_machine_reads_the_distance_once() -> None:
     memory = MemoryMap("s", 4096, 64, (Run(2048, 16, "copy", 0),), 10)
     assert alias_sentences(memory) == ("16 words in 1 region read as the words 2,048 lower.",)
+
+
+def test_one_word_and_one_distance_are_told_as_one() -> None:
+    runs = tuple(Run(8 * n, 1, "copy", source=0) for n in range(1, 6))
+    told = alias_sentences(MemoryMap("s", 64, 8, runs))
+    assert told[0] == "1 word reads as the word 0o50 (40) lower."
+    assert told[-1] == "1 further distance occurs; see the table of runs."
