@@ -8,6 +8,7 @@ from emu.errors import declare, fail
 from emu.memory import MemoryPlan
 from emu.where import Place
 from faults.boards.board import FAULT_PLACE, Board
+from faults.effects.lines import carried
 from faults.exact import doubt_about
 from faults.fault import Fault, FaultPart
 from faults.kinds import kind_named
@@ -79,7 +80,7 @@ def _meet_beyond(board: Board, kinds: set[str], *roles: Role) -> bool:
     ):
         return False
     words = board.shapes[lines[0].store].words
-    if not words & (words - 1):
+    if words == carried(words):
         return False
     residue = lines[0].undriven == "residue" and len(lines) + len(selects) > 1
     return residue or bool(selects and kinds & {"always-on", "shorted", "echo"})

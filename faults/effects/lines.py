@@ -57,12 +57,16 @@ def arriving(board: Board, site: Site, change: Change) -> tuple[Alteration, ...]
         return (BusAddresses(where, change(np.arange(1 << board.machine.address_bits, dtype=np.int64))),)
     assert isinstance(site.role, AddressLine), "an address line"
     words = board.shapes[site.role.store].words
-    arrives = change(np.arange(1 << max(1, (words - 1).bit_length()), dtype=np.int64))
+    arrives = change(np.arange(carried(words), dtype=np.int64))
     moved = StoreAddresses(where, site.role.store, arrives)
-    return (
-        moved,
-        *(unanswered(board, site, site.role, arrives[:words] >= words) if words & (words - 1) else ()),
-    )
+    if words == len(arrives):
+        return (moved,)
+    return (moved, *unanswered(board, site, site.role, arrives[:words] >= words))
+
+
+def carried(words: int) -> int:
+    """Return how many addresses the lines of a store of so many words can carry: as many, or more."""
+    return 1 << max(1, (words - 1).bit_length())
 
 
 def unanswered(board: Board, site: Site, role: AddressLine, beyond: Flags) -> tuple[Alteration, ...]:
