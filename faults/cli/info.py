@@ -93,7 +93,7 @@ def command(as_json: bool, quiet: bool, color: str) -> int:
     for label, value in facts.items():
         if isinstance(value, dict):
             for name, inner in value.items():
-                writer.labelled(name, inner or "not installed")
+                writer.labelled(name, inner or "not installed", whole=label == "folders")
         else:
             writer.labelled(label, ", ".join(value) if isinstance(value, list) else str(value))
     if facts["engine"] != "compiled":

@@ -70,9 +70,10 @@ class Writer:
         self.line()
         click.echo(self._painted(fitted(text, sys.stdout), _STRONG), color=self.colour)
 
-    def labelled(self, label: str, text: str, room: int = 14) -> None:
-        """Write text beside a bold label, wrapped."""
-        lines = wrap(fitted(text, sys.stdout), self.width - room) or [""]
+    def labelled(self, label: str, text: str, room: int = 14, *, whole: bool = False) -> None:
+        """Write text beside a bold label, wrapped; ``whole``: on one line, for what people copy."""
+        fitting = fitted(text, sys.stdout)
+        lines = [fitting] if whole else wrap(fitting, self.width - room) or [""]
         head = self._painted(f"{label:<{room}}", _STRONG)
         click.echo(f"{head}{lines[0]}".rstrip(), color=self.colour)
         for line in lines[1:]:

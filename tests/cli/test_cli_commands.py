@@ -424,6 +424,13 @@ def test_march_notation_and_names(cli):
     assert (words["cells"], words["bits"]) == (2, 4)
 
 
+def test_info_shows_each_folder_on_one_line(cli, monkeypatch):
+    monkeypatch.setenv("COLUMNS", "40")
+    lines = cli("info").out.splitlines()
+    for name, folder in json.loads(cli("info", "--json").out)["folders"].items():
+        assert f"{name:<14}{folder}" in lines
+
+
 def test_info_and_version(cli):
     printed = json.loads(cli("info", "--json").out)
     assert printed["machines"] == list(machine_names())
