@@ -2,7 +2,7 @@
 
 from emu.compose import Alteration
 from faults.boards.board import Board
-from faults.effects.selection import never_selected
+from faults.effects.selection import never_selected, silent_chip
 from faults.effects.words import forced_bits, masked
 from faults.sites import Chip, Control, SelectLine, SharedNet, Site, Way
 
@@ -25,6 +25,6 @@ def _without(board: Board, site: Site, effect: str) -> tuple[Alteration, ...]:
             way: Way = "write" if role.purpose == "rewrite" else "read"
             return (masked(site, role.store, way, role.region, role.bits, 0),)
         case Chip() as role:
-            return (masked(site, role.store, "read", role.region, role.bit, int(role.undriven == "ones")),)
+            return (silent_chip(site, role),)
         case _:
             raise AssertionError("the board file is checked for this")

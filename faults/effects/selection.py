@@ -9,11 +9,13 @@ from emu.memory import ONES
 from emu.rules import Rule
 from faults.boards.board import Board
 from faults.effects.lines import Tie
+from faults.effects.words import masked
 from faults.sites import (
     STAGE_CLOSED,
     STAGE_INHIBIT_ON,
     STAGE_INHIBIT_PARITY,
     STAGE_WRITE_DRIVE,
+    Chip,
     CoreInhibit,
     IntArray,
     Region,
@@ -50,6 +52,13 @@ def left_on_bus(site: Site, store: int, bits: int, region: Region) -> Altered:
         "bus", store, "hold", bits, on="read", address_mask=region.mask, address_value=region.value
     )  # fmt: skip
     return Altered(position(site.stage, site.path), rule)
+
+
+def silent_chip(site: Site, role: Chip) -> Alteration:
+    """Return a chip that drives nothing: its bit shows what an undriven line shows."""
+    if role.undriven == "residue":
+        return left_on_bus(site, role.store, role.bit, role.region)
+    return masked(site, role.store, "read", role.region, role.bit, int(role.undriven == "ones"))
 
 
 def _inside(cells: IntArray, region: Region) -> IntArray:

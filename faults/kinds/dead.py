@@ -2,7 +2,7 @@
 
 from emu.compose import Alteration
 from faults.boards.board import Board
-from faults.effects.selection import left_on_bus, never_selected
+from faults.effects.selection import never_selected, silent_chip
 from faults.effects.words import masked
 from faults.kinds.kind import Entry, Kind, Params, Sites
 from faults.sites import Chip, Control, SelectLine, Site, Way
@@ -15,11 +15,8 @@ def _lower(board: Board, sites: Sites, params: Params) -> tuple[Alteration, ...]
     match site.role:
         case SelectLine() as role:
             return never_selected(board, site, role)
-        case Chip() as role if role.undriven == "residue":
-            return (left_on_bus(site, role.store, role.bit, role.region),)
         case Chip() as role:
-            level = int(role.undriven == "ones")
-            return (masked(site, role.store, "read", role.region, role.bit, level),)
+            return (silent_chip(site, role),)
         case Control() as role:
             way: Way = "write" if role.purpose == "rewrite" else "read"
             return (masked(site, role.store, way, role.region, role.bits, 0),)

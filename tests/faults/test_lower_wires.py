@@ -3,6 +3,7 @@
 import importlib.util
 import itertools
 import random
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -13,7 +14,7 @@ from emu.memory import EXTRA_CELLS, PlannedMemory
 from emu.where import Source
 from faults.boards import parse_board
 from faults.lower import plan_of
-from faults.notation import fault_text
+from faults.notation import fault_text, parse_fault
 from faults.universe import universe_of
 
 SPEC = importlib.util.spec_from_file_location("wires", Path(__file__).parents[1] / "oracles" / "wires.py")
@@ -60,7 +61,7 @@ BITS = ["0", "1", "2", "3", "parity"]
 BARE = BITS[:4]
 
 
-def board_of(lines, writable, destructive, table, *, words=0, bits=BITS):
+def board_of(lines, writable, destructive, table, *, words=0, bits=BITS, nets=""):
     def yes(b):
         return str(b).lower()
 
@@ -73,12 +74,14 @@ def board_of(lines, writable, destructive, table, *, words=0, bits=BITS):
     machine = parse_machine(Source("tern.toml", text))
     head = 'format = "board/1"\nmachine = "tern"\n[[store]]\nstore = "store"\n'
     unit = '[[stand-in]]\nstore = "store"\n'
-    return parse_board(machine, Source("tern.board.toml", head + table + unit))
+    return parse_board(machine, Source("tern.board.toml", head + table + unit + nets))
 
 
-def woven(*, parity_pair):
+def woven(*, parity_pair, nets=""):
     pair = f"parity_pair = {str(parity_pair).lower()}\n"
-    board = board_of(5, False, False, 'built = "woven"\ncore = "0-2"\nstrand = "3"\nmodule = "4"\n' + pair)
+    board = board_of(
+        5, False, False, 'built = "woven"\ncore = "0-2"\nstrand = "3"\nmodule = "4"\n' + pair, nets=nets
+    )
 
     def oracle(faults, cells):
         return wires.Woven(
@@ -88,9 +91,9 @@ def woven(*, parity_pair):
     return board, oracle
 
 
-def coincident(*, sections):
+def coincident(*, sections, nets=""):
     table = 'built = "coincident"\nx = "0-1"\ny = "2-4"\nx_drivers = ["0", "1"]\ny_drivers = ["2-3"]\nwinding = "0,2"\n'
-    board = board_of(5, True, True, table + ('section = "4"\n' if sections else ""))
+    board = board_of(5, True, True, table + ('section = "4"\n' if sections else ""), nets=nets)
     banks = {"x": {"a": (1, 2), "b": (2, 2)}, "y": {"a": (1, 4)}}
 
     def oracle(faults, cells):
@@ -101,10 +104,12 @@ def coincident(*, sections):
     return board, oracle
 
 
-def chips(*, multiplexed, undriven):
+def chips(*, multiplexed, undriven, nets=""):
     table = f'built = "chips"\ncolumn = "0-1"\nline = "2-3"\nrow = "4"\nmultiplexed = {str(multiplexed).lower()}\n'
     inverted = 'inverted = "1,3"\n' if multiplexed else ""
-    board = board_of(5, True, False, table + f'undriven = "{undriven}"\nrefresh = true\n{inverted}')
+    board = board_of(
+        5, True, False, table + f'undriven = "{undriven}"\nrefresh = true\n{inverted}', nets=nets
+    )
 
     def oracle(faults, cells):
         return wires.Chips(
@@ -166,13 +171,13 @@ def chips_in_part(*, undriven):
 
 
 BOARDS = {
-    "woven": lambda: woven(parity_pair=False),
-    "woven with a parity pair": lambda: woven(parity_pair=True),
-    "coincident": lambda: coincident(sections=False),
-    "coincident in sections": lambda: coincident(sections=True),
-    "chips, zeros": lambda: chips(multiplexed=False, undriven="zeros"),
-    "chips, ones": lambda: chips(multiplexed=True, undriven="ones"),
-    "chips, residue": lambda: chips(multiplexed=True, undriven="residue"),
+    "woven": partial(woven, parity_pair=False),
+    "woven with a parity pair": partial(woven, parity_pair=True),
+    "coincident": partial(coincident, sections=False),
+    "coincident in sections": partial(coincident, sections=True),
+    "chips, zeros": partial(chips, multiplexed=False, undriven="zeros"),
+    "chips, ones": partial(chips, multiplexed=True, undriven="ones"),
+    "chips, residue": partial(chips, multiplexed=True, undriven="residue"),
     "three modules of four": lambda: woven_in_part(modules=True),
     "three strands of four": lambda: woven_in_part(modules=False),
     "six Y lines of eight": coincident_in_part,
@@ -395,6 +400,33 @@ def test_every_pair(name):
     wrong, judged, refused = pairs_of(LEAST[name], lambda pairs: pairs)
     assert not wrong, "\n".join(wrong[:20]) + f"\n{len(wrong)} of {judged}"
     assert refused < judged / 4, "most pairs can be foretold"
+
+
+NETS = '[[net]]\nname = "n"\nfeeds = {feeds}\neffect = "{effect}"\n'
+
+
+@pytest.mark.parametrize(
+    ("name", "effect", "kind", "feeds"),
+    [
+        ("coincident", "dead", "open", ["store/x/1", "store/y/2"]),
+        ("coincident", "dead", "dead", ["store/y-driver-a/0", "store/y-driver-a/2"]),
+        ("coincident", "dead", "dead", ["store/rewrite"]),
+        ("coincident", "read-ones", "stuck-1", ["store/sense/1", "store/sense/3"]),
+        ("coincident", "read-zeros", "open", ["store/sense/0", "store/sense/parity"]),
+        ("chips, zeros", "dead", "dead", ["store/chip/0/1", "store/chip/1/2"]),
+        ("chips, ones", "dead", "dead", ["store/chip/0/1", "store/chip/1/2"]),
+        ("chips, residue", "dead", "dead", ["store/chip/0/1", "store/chip/1/2"]),
+        ("chips, residue", "dead", "dead", ["store/row/0"]),
+        ("woven", "dead", "dead", ["store/module/0", "store/strand/1"]),
+        ("woven", "read-ones", "stuck-1", ["store/wire/0/1/2", "store/sense/0"]),
+    ],
+)
+def test_a_net_that_is_open_does_what_all_that_it_feeds_do_without_it(name, effect, kind, feeds):
+    built, oracle = BOARDS[name](nets=NETS.format(feeds=feeds, effect=effect).replace("'", '"'))
+    apart = " & ".join(f"{site}:{kind}" for site in feeds)
+    net = parse_fault("net/n:open", built)
+    assert plan_of(built, net).digest == plan_of(built, parse_fault(apart, built)).digest
+    assert not disagreement(built, lambda _, cells: oracle(apart, cells), net, 7)
 
 
 def test_the_model_can_tell_faults_apart():
