@@ -60,7 +60,8 @@ class Picture:
         if self.shown:
             notice = "and nothing tells, for it has no check bits"
             if self.silent is not None:
-                notice = f"of which {self.silent:,} pass the check of the store"
+                passes = "passes" if self.silent == 1 else "pass"
+                notice = f"of which {self.silent:,} {passes} the check of the store"
             said.append(f"With the contents of this program {self.shown:,} read wrong, {notice}.")
         if self.destroyed:
             said.append(
