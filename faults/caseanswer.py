@@ -30,10 +30,12 @@ def answer_of(diagnosis: Diagnosis) -> Answer:
         )
     best = ranking.group(1)
     first = ranking.hypotheses[best.members[0]]
-    if first.kind == "healthy":
+    if first.kind == "healthy" and ranking.outcome == "healthy":
         return Answer(_sound(diagnosis), kind="result")
     kind: AnswerKind = "suspect" if len(best.members) == 1 else "group"
     sentence_ = _told(fault_name(ranking, first), len(best.members))
+    if first.kind == "healthy":
+        sentence_ = " ".join(["nothing is wrong.", *_wanting(diagnosis)])
     if ranking.outcome == "misread":
         doubted = [ranking.columns[k].label for k, _ in ranking.doubted]
         wrong = "; ".join(doubted[:2]) or "one observation"
@@ -41,7 +43,7 @@ def answer_of(diagnosis: Diagnosis) -> Answer:
             f"No fault fits everything as it was written down. If this was misread ({wrong}): {sentence_}"
         )
         kind = "inconclusive"
-    fault = first.fault if len(best.members) <= MOST_NAMED else ""
+    fault = first.fault if len(best.members) <= MOST_NAMED and first.kind != "healthy" else ""
     return Answer(sentence_, _labels(diagnosis, best), fault, kind)
 
 
@@ -50,8 +52,13 @@ def _sound(diagnosis: Diagnosis) -> str:
     if not diagnosis.case.mends:
         return "Nothing that was observed speaks of a fault."
     said = "Nothing that was observed speaks of a fault any more."
+    return " ".join([said, *_wanting(diagnosis)])
+
+
+def _wanting(diagnosis: Diagnosis) -> list[str]:
+    """Return the first reason why that may not be believed yet, if there is one."""
     wanting = [s.sentence for s in sign_off(diagnosis.case) if s.verdict != "enough"]
-    return " ".join([said, *(["But:", wanting[0]] if wanting else [])])
+    return [f"But: {wanting[0]}"] if wanting else []
 
 
 def _unheard(diagnosis: Diagnosis) -> str:
@@ -106,7 +113,7 @@ def confidence_of(ranking: Ranking) -> Confidence | None:
         )
     best = ranking.group(1)
     sure, words = to_permille(min(1.0, best.posterior)), _confident_of(best)
-    if best.kind == "healthy":
+    if best.kind == "healthy" and ranking.outcome == "healthy":
         return Confidence(sure, words, "unstated", RESTS_ON_MEND if ranking.epoch else RESTS_ON_SHARE)
     if ranking.outcome == "misread":
         return Confidence(sure, f"{words}, if that was misread", "prior-driven")

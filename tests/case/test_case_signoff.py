@@ -88,3 +88,26 @@ def test_an_alarm_since_the_mend_is_not_called_a_failure():
         ran("failed", program="walk"), MEND, ran("alarm", program="walk", alarm="parity", count="many")
     )
     assert walk.verdict == "not run"
+
+
+def test_what_is_seen_again_since_the_mend_still_fails():
+    again = ran("restarts", program="walk", every="about 2 s")
+    (walk,) = signed(again, MEND, again)
+    assert walk.verdict == "still fails"
+
+
+def test_a_failure_under_another_condition_still_fails():
+    (walk,) = signed(
+        ran("failed", program="walk"), MEND, ran("failed", program="walk", runs=10, failures=1, condition="cold"),
+        ran("passed", program="walk", runs=200, condition="warm"),
+    )  # fmt: skip
+    assert walk.verdict == "still fails"
+    assert "1 failure in 210 runs" in walk.sentence
+
+
+def test_runs_under_another_condition_only_do_not_count():
+    (walk,) = signed(
+        ran("failed", program="walk"), MEND, ran("passed", program="walk", runs=200, condition="warm")
+    )
+    assert walk.verdict == "not run"
+    assert "under the condition under which it failed" in walk.sentence

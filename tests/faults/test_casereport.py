@@ -9,7 +9,7 @@ from emu.load import load_machine
 from faults.boards import load_board
 from faults.case.load import load_case
 from faults.case.model import kind_of
-from faults.caseanswer import confidence_of, fault_name
+from faults.caseanswer import answer_of, confidence_of, fault_name
 from faults.casereport import case_report, caution_of
 from faults.diagnose import diagnose
 from faults.hypotheses import Hypothesis, pair
@@ -109,3 +109,14 @@ def test_a_figure_that_rests_on_a_slip_is_not_called_calibrated():
     assert told is not None
     assert told.basis == "prior-driven"
     assert "if that was misread" in told.words
+
+
+def test_healthy_is_no_result_where_something_seen_since_contradicts_it(tmp_path):
+    shutil.copy(EVENING / "rope-reading.oct", tmp_path)
+    failed = '\n[[entry]]\nkind = "failed"\nprogram = "gates"\nruns = 10\nfailures = 1\ncondition = "cold"\n'
+    case = tmp_path / "case.toml"
+    case.write_text((EVENING / "case.toml").read_text(encoding="utf-8") + MEND + failed, encoding="utf-8")
+    told = answer_of(diagnose(load_case(case)))
+    assert told.kind != "result"
+    assert not told.sentence.startswith("Nothing that was observed speaks of a fault")
+    assert "gates failed 1 of 10 times" in told.sentence or told.fault
