@@ -249,7 +249,9 @@ def _executor(cluster: str | None) -> Iterator[Executor | None]:
 @contextmanager
 def _told_to_wait(*, quiet: bool) -> Iterator[None]:
     """Say what takes so long, if it takes long."""
-    text = "getting ready: the emulator of this machine is compiled, once; this can take a minute or two ..."
+    jit = have_numba()
+    what = "the emulator of this machine is compiled, once" if jit else "every program runs once, whole"
+    text = f"getting ready: {what}; this can take a minute or two ..."
     told = threading.Timer(_LONG_S, notice, [text], {"quiet": quiet})
     told.daemon = True
     told.start()

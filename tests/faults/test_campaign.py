@@ -460,7 +460,9 @@ def test_a_plan_says_what_is_kept(tmp_path, monkeypatch: pytest.MonkeyPatch) -> 
     data = bytearray(file.read_bytes())
     data[start] ^= 1
     file.write_bytes(data)
-    assert kept_pairs(grouping, jobs, file).tolist() == [0, len(grouping) - 8]
+    other, kept = kept_pairs(grouping, jobs, file).tolist()
+    assert other == 0
+    assert 0 < len(grouping) - kept <= 8  # one part
     assert file.read_bytes() == data
     assert kept_pairs(grouping, jobs, tmp_path / "none").tolist() == [0, 0]
     assert not (tmp_path / "none").exists()
