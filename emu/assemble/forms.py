@@ -1,6 +1,7 @@
 """The instructions of a machine as they are written: names, forms, and the words they make."""
 
 import re
+from functools import cached_property
 from itertools import pairwise
 from typing import Final
 
@@ -98,7 +99,7 @@ def _unreadable(rule: str, spec: InstructionSpec, machine: str) -> InputError:
     return InputError([Problem(UNREADABLE_FORM, message, Place(machine))])
 
 
-@define(eq=False)
+@define(eq=False, slots=False)
 class InstructionSet:
     """The instructions of a machine, ready for both directions."""
 
@@ -125,7 +126,7 @@ class InstructionSet:
         for form in self.forms.values():
             self._by_index.setdefault(form.spec.match & shared, []).append(form)
 
-    @property
+    @cached_property
     def register_names(self) -> frozenset[str]:
         """Every name that stands for a register of a file."""
         return frozenset(name for names in self.registers.values() for name in names)
