@@ -205,7 +205,10 @@ def _agreement(diagnosis: Diagnosis) -> Agreement | None:
     groups = _shown(ranking)[:SHOWN_COLUMNS]
     tops = [g.members[0] for g in groups]
     told = [ranking.agreement(i) for i in tops]
-    names = tuple(f"{g.rank} {ranking.hypotheses[i].fault}" for g, i in zip(groups, tops, strict=True))
+    alike = [f" and {len(g.members) - 1:,} alike" if len(g.members) > 1 else "" for g in groups]
+    names = tuple(
+        f"{g.rank} {ranking.hypotheses[g.members[0]].fault}{a}" for g, a in zip(groups, alike, strict=True)
+    )
     rows = tuple(
         AgreementRow(
             column.label,
