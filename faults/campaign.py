@@ -24,7 +24,7 @@ from attrs import define, field, frozen
 from faults.results import ResultsFile, index_of
 from faults.screen import Reason
 from faults.universe import Universe
-from faults.worker import Outcome, compile_all, prepared, run_chunk
+from faults.worker import Kernel, Outcome, compile_kernel, kernels_of, prepared, run_chunk
 from faults.workings import workings_digest
 from faults.workload import Chunk, Grouping, Job
 
@@ -133,7 +133,7 @@ def run_campaign(
         warn(kept.damage)
     own = ThreadPoolExecutor(count, "campaign") if executor is None else None
     try:
-        get_ready(jobs, others_run=own is None, jit=jit)
+        get_ready(jobs, jit=jit)
         grouping = grouping or Grouping(universe)
         work = _Work(grouping, only, tuple(jobs), kept, watcher, jit, PER_WORKER * count)
         work.run(own or executor, shared=own is not None)  # type: ignore[arg-type]  # one of them is there
@@ -147,16 +147,14 @@ def run_campaign(
             kept.close()
 
 
-def get_ready(jobs: Sequence[Job], *, others_run: bool = False, jit: bool | None = None) -> None:
-    """Run healthy machines and compile, which takes a minute if this version never did it here.
+def get_ready(jobs: Sequence[Job], *, jit: bool | None = None) -> None:
+    """Run healthy machines, which takes some time if this version never did it here and has to compile.
 
-    ``others_run``: other processes will run the faults. Raises InputError if an image does not fit.
+    Raises InputError if an image does not fit.
     """
     with _no_interrupt_lost():
         for job in jobs:
             prepared(job, jit=jit)
-        if jobs and not others_run:
-            compile_all(jobs[0], jit=jit)
 
 
 @contextmanager
@@ -193,6 +191,7 @@ class _Work:
     stop: threading.Event = field(factory=threading.Event)
     begun: float = field(factory=time.monotonic)
     outcomes: list[tuple[int, Chunk, Outcome]] = field(factory=list)
+    compiled: set[Kernel] = field(factory=set)
     done: int = 0
     found: int = 0
 
@@ -205,6 +204,8 @@ class _Work:
                 todo = tuple(self._missing(chunk))
                 if todo:
                     jobs = [self.jobs[i] for i in todo]
+                    if shared:
+                        self._compile(chunk)
                     pending[_submit(executor, chunk, jobs, going, self.jit)] = (chunk, todo)
                 while len(pending) >= self.ahead and chunk.cells is None:
                     self._gather(pending)
@@ -215,6 +216,13 @@ class _Work:
             for future in pending:
                 future.cancel()
             raise
+
+    def _compile(self, chunk: Chunk) -> None:
+        """Compile in this thread, which Ctrl-C interrupts, what the others will need."""
+        for kernel in sorted(kernels_of(chunk) - self.compiled):
+            with _no_interrupt_lost():
+                compile_kernel(self.jobs[0], kernel, jit=self.jit)
+            self.compiled.add(kernel)
 
     def _missing(self, chunk: Chunk) -> Iterator[int]:
         """Yield the jobs of which no outcome is kept; take over those that are."""

@@ -7,18 +7,17 @@ result depends on which worker ran what.
 import threading
 from collections import OrderedDict
 from collections.abc import Callable, Sequence
-from typing import Any, Final
+from typing import Any, Final, Literal
 
 import numpy as np
 import numpy.typing as npt
 from attrs import define, evolve, field, frozen
 
-from emu.engine.compiled import CompiledMachine, CompiledRun, compiled_machine, have_numba
+from emu.engine.compiled import CompiledMachine, CompiledRun, compiled_machine, have_numba, variant_for
 from emu.engine.lasting import altered_stores, concerned, given
 from emu.engine.layout import STOP_KINDS
 from emu.engine.profile import NEVER, RunProfile, Snapshot, profile_run
 from emu.engine.seen import most_bytes
-from emu.engine.variants import Variant
 from emu.errors import declare, fail
 from emu.gates import BY_CHANCE
 from emu.memory import MemoryPlan
@@ -31,7 +30,7 @@ Ints = npt.NDArray[np.int64]
 SNAPSHOTS: Final = 16
 MOST_STEPS: Final = 2_000_000  # spent in compiled code between two looks at whether to go on
 _RECORDS: Final = 1 << 20  # bytes
-PLANNED: Final[tuple[Variant, ...]] = ("tables", "full")
+_PLANNED: Final[tuple[Literal["tables", "full"], ...]] = ("tables", "full")
 LIMITS: Final = ("steps", "time", "outputs", "restarts")
 _KEPT: Final = 64  # jobs
 _SETTLED_CODES: Final = frozenset(STOP_KINDS.index(kind) for kind in SETTLED)
@@ -147,16 +146,28 @@ def prepared(job: Job, *, jit: bool | None = None) -> Prepared:
         return found
 
 
-def compile_all(job: Job, *, jit: bool | None = None) -> None:
-    """Compile what runs of faults call, and return when it is done.
+Kernel = Literal["cells", "tables", "full"]
+
+
+def kernels_of(chunk: Chunk) -> frozenset[Kernel]:
+    """Return what of a machine's compiled code the runs of a chunk may call."""
+    if chunk.cells is not None:
+        return frozenset({"cells"})
+    found = {variant_for(plan, trace=False) for plan in chunk.plans if not altered_stores(plan)}
+    return frozenset(name for name in _PLANNED if name in found)
+
+
+def compile_kernel(job: Job, kernel: Kernel, *, jit: bool | None = None) -> None:
+    """Compile what some runs of faults call, and return when it is done.
 
     Meant for the main thread, before others need it: Ctrl-C interrupts a compilation there, and only there.
     """
     ready = prepared(job, jit=jit)
     if not ready.profile.jit:
         return
-    for variant in PLANNED:
-        bench_for(ready).resume(ready, None, 0).compile_variant(variant)
+    if kernel != "cells":
+        bench_for(ready).resume(ready, None, 0).compile_variant(kernel)
+        return
     full = (1 << job.machine.stores[0].bits) - 1
     harmless = np.array([[0, 0, full, 0, full, 0]])
     _run_cells(ready, harmless, np.array([ready.profile.result.steps]), _always)

@@ -130,7 +130,7 @@ def command(
         run = partial(run_campaign, workers=workers, watcher=watcher, results=kept, warn=notice)
         with _executor(cluster) as executor:
             with _told_to_wait(quiet=quiet):
-                get_ready(asked.jobs, others_run=executor is not None)
+                get_ready(asked.jobs)
             run = partial(run, executor=executor)
             campaign = run(asked.universe, asked.jobs)
             grader = Grader(campaign, asked.report, None if all_escapes else EXAMPLES)

@@ -29,7 +29,7 @@ from faults.results import MAGIC, ResultsFile, index_of, packed, unpacked
 from faults.screen import Reason
 from faults.symptoms import symptoms_of
 from faults.universe import FaultList, Listed, Universe, universe_of
-from faults.worker import prepared, run_chunk
+from faults.worker import kernels_of, prepared, run_chunk
 from faults.workings import workings_digest
 from faults.workload import Conditions, Grouping, Job, Program
 
@@ -310,14 +310,25 @@ def test_an_interrupt_that_is_lost_while_compiling_is_raised_afterwards(monkeypa
         with contextlib.suppress(KeyboardInterrupt):
             signal.raise_signal(signal.SIGINT)
 
-    monkeypatch.setattr("faults.campaign.prepared", deaf)
-    monkeypatch.setattr("faults.campaign.compile_all", deaf)
+    monkeypatch.setattr("faults.campaign.compile_kernel", deaf)
     monkeypatch.setattr(signal, "getsignal", lambda _: signal.default_int_handler)
     machine = tern()
-    with pytest.raises(KeyboardInterrupt):
-        get_ready([job(machine, MARCH)], jit=False)
     with pytest.raises(CampaignStoppedError):
         run_campaign(universe_of(load_board(machine), False), [job(machine, MARCH)], workers=1, jit=False)
+    monkeypatch.setattr("faults.campaign.prepared", deaf)
+    with pytest.raises(KeyboardInterrupt):
+        get_ready([job(machine, MARCH)], jit=False)
+
+
+def test_only_what_is_called_is_compiled() -> None:
+    """Cells have a loop of their own; plans that only change words that last are run without one."""
+    grouping = Grouping(every_fault(tern()))
+    assert {kernel for chunk in grouping.cell_chunks() for kernel in kernels_of(chunk)} == {"cells"}
+    assert {kernel for chunk in grouping.other_chunks() for kernel in kernels_of(chunk)} == {"tables", "full"}
+    board = load_board(tern())
+    for text, kernels in (("rom/data/3:stuck-1", set()), ("ram/cell/0o6/0:stuck-1", {"tables"})):
+        chosen = Universe(board, FaultList((Listed((parse_fault(text, board),)),)))
+        assert {k for chunk in Grouping(chosen).other_chunks() for k in kernels_of(chunk)} == kernels
 
 
 def test_results_of_another_program_are_not_used(tmp_path) -> None:

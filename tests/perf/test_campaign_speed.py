@@ -71,10 +71,14 @@ from emu.load import load_machine
 from emu.shipped import find_program
 from faults.campaign import get_ready
 from faults.cli.reading import read_program
+from faults.worker import compile_kernel
 from faults.workload import Job, Program
 machine = load_machine("fulmar")
 image = read_program(machine, str(find_program("fulmar", "selftest-parity")))
-get_ready([Job(machine, Program("parity", image))])
+job = Job(machine, Program("parity", image))
+get_ready([job])
+for kernel in ("cells", "tables", "full"):
+    compile_kernel(job, kernel)
 """
 
 
