@@ -252,6 +252,11 @@ class _Checker:
                 self.known(entry, "port", entry.port, [p.name for p in machine.ports])
             case Hung() if entry.within:
                 self.ranges(entry, "within", entry.within, addresses, 1 << machine.address_bits)
+            case Capture():
+                lacking = [c for c in ("address", "data") if c not in entry.columns.split(",")]
+                if lacking:
+                    message = "a capture has a column of addresses and one of data"
+                    self.add(DOES_NOT_FIT, f"{message}; lacking: {', '.join(lacking)}", entry, "columns")
             case Dump() | Addresses():
                 stores = [s.name for s in machine.stores]
                 if self.known(entry, "store", entry.store, stores) and isinstance(entry, Addresses):
