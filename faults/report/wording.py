@@ -11,7 +11,9 @@ VERDICT_LINES: dict[AnswerKind, str] = {
     "result": "Result",
 }
 BASIS_LINES: dict[ConfidenceBasis, str] = {
-    "calibrated": "Right that often where faults fall as the prior odds suppose; for your machine as good as they are.",
+    "calibrated": (
+        "Right that often where faults fall as the prior odds suppose; for your machine as good as they are."
+    ),
     "prior-driven": "Rests mostly on prior guesses about which parts fail, not on what was seen.",
     "exact": "Follows exactly from the model.",
     "unstated": "",
