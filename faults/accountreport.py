@@ -6,12 +6,12 @@ from attrs import evolve, frozen
 
 from emu.spec import MachineSpec
 from faults.account import Account
+from faults.counts import counted
 from faults.dump import Readout
 from faults.explain import Beat, Story
 from faults.pattern import PatternReport
 from faults.picture import Picture
 from faults.report import Answer, Event, MemoryMap, Report, Symptom
-from faults.report.text import counted
 from faults.telling import Teller, time_text
 
 SAID_FIRST = 3

@@ -7,9 +7,9 @@ from attrs import define, frozen
 
 from emu.engine.contract import AlarmTally, RunResult
 from emu.spec import MachineSpec, PortSpec
-from faults.report.text import counted
+from faults.counts import counted, times
 from faults.symptoms import Symptoms, canonical, symptoms_of
-from faults.telling import Teller, signs_text, time_text, times_text
+from faults.telling import Teller, signs_text, time_text
 
 AS_IT_SHOULD: Final = "It ends where it should, but"
 NOTHING: Final = "nothing"
@@ -77,10 +77,10 @@ class Side:
     @property
     def period_ns(self) -> int | None:
         """The mean time between restarts, if there are several."""
-        stop, times = self.result.stop, self.result.restart_times_ns
+        stop, moments = self.result.stop, self.result.restart_times_ns
         if self.endless:
             return round(stop.loop_ns / stop.loop_restarts)
-        return round((times[-1] - times[0]) / (len(times) - 1)) if len(times) > 1 else None
+        return round((moments[-1] - moments[0]) / (len(moments) - 1)) if len(moments) > 1 else None
 
     def tally(self, name: str) -> AlarmTally | None:
         """Return the alarm of that name."""
@@ -106,7 +106,7 @@ class Side:
                     return f"restarts again and again, {every}, going through {low} to {high}"
                 return f"goes round {low} to {high} for ever, once {every}"
             case "restarts":
-                return f"had restarted {times_text(self.result.restarts)} when the watch ended"
+                return f"had restarted {times(self.result.restarts)} when the watch ended"
             case _:
                 return f"still runs, at {at}, when the watch ends {after}"
 
@@ -118,9 +118,7 @@ class Side:
         first = f"first {self.first(tally)}"
         if self.endless:
             return f"again and again; {first}"
-        often = (
-            f"{times_text(tally.count)} in {time_text(self.result.time_ns)}" if tally.count > 1 else "once"
-        )
+        often = f"{times(tally.count)} in {time_text(self.result.time_ns)}" if tally.count > 1 else "once"
         return f"{often}; {first}" if tally.count > 1 else f"once, {self.first(tally)}"
 
     def first(self, tally: AlarmTally) -> str:
@@ -179,7 +177,7 @@ def _restarts(a: Side, b: Side) -> tuple[Compared, str]:
     row = Compared("Restarts", seen, healthy, seen != healthy)
     if a.endless:
         return row, ""  # the sentence on how it ends says so
-    return row, f"The machine restarts {times_text(a.result.restarts)}." if a.result.restarts else ""
+    return row, f"The machine restarts {times(a.result.restarts)}." if a.result.restarts else ""
 
 
 def _outputs(a: Side, b: Side, port: int) -> tuple[Compared, str]:

@@ -10,8 +10,9 @@ from emu.engine.contract import AlarmTally, RunRequest, RunResult
 from emu.engine.walker import WalkingRun, memory_for
 from emu.words import mask
 from faults.compare import Side
+from faults.counts import times
 from faults.silence import WATCHED_STEPS, reasons
-from faults.telling import Teller, joined, time_text, times_text
+from faults.telling import Teller, joined, time_text
 from faults.watch import NONE, Watched, WatchedRun, WrongRead, watched_run
 
 ENOUGH_WRONG: Final = 60
@@ -283,7 +284,7 @@ def _alarm(seen: Side, tally: AlarmTally) -> Beat:
     does = {"lamp": "lights its lamp", "halt": "stops the machine", "restart": "restarts the machine"}
     more = ", and again and again from then on" if seen.endless else ""
     if not seen.endless and tally.count > 1:
-        more = f", the first of {times_text(tally.count)}"
+        more = f", the first of {times(tally.count)}"
     watchdog = seen.teller.machine.watchdog
     why = ""
     if watchdog is not None and watchdog.alarm == tally.name:

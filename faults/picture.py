@@ -11,10 +11,10 @@ from attrs import frozen
 
 from emu.memory import MemoryPlan, Words
 from emu.spec import MachineSpec
+from faults.counts import counted
 from faults.dump import Readout, read_out, scattered
 from faults.pattern import analyse
 from faults.report.model import MemoryMap, WordClass, runs_of
-from faults.report.text import counted
 from faults.telling import Teller
 
 COLUMNS = 64

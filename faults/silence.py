@@ -8,7 +8,8 @@ from emu.engine.contract import RunRequest
 from emu.gates import Gate
 from emu.memory import MemoryPlan
 from emu.spec import StoreSpec
-from faults.telling import joined, time_text, times_text
+from faults.counts import times
+from faults.telling import joined, time_text
 from faults.watch import Watched, watch
 
 Why = Literal[
@@ -83,10 +84,10 @@ def _of_readings(request: RunRequest, settled: MemoryPlan, watched: Watched) -> 
     ]
 
 
-def _used(times: int) -> str:
-    if times == 1:
+def _used(often: int) -> str:
+    if often == 1:
         return "A word that the fault can alter was used once, and was"
-    return f"Words that the fault can alter were used {times_text(times)}, and each time the word was"
+    return f"Words that the fault can alter were used {times(often)}, and each time the word was"
 
 
 def _untouched(watched: Watched) -> str:
@@ -109,7 +110,7 @@ def _away(settled: MemoryPlan, watched: Watched) -> str:
     gates = joined([gate_sentence(g) for group in settled.gates for g in group])
     return (
         f"The fault comes and goes ({gates}), and it was away whenever a word it can alter was used "
-        f"({times_text(watched.touched)}). Were it there all the time, wrong words would be read."
+        f"({times(watched.touched)}). Were it there all the time, wrong words would be read."
     )
 
 
@@ -144,7 +145,7 @@ def _latent(request: RunRequest, watched: Watched) -> str:
 
 def _wrong(request: RunRequest, watched: Watched) -> list[Reason]:
     spec = request.machine.stores[watched.first[0].store]
-    said = {how: times_text(count) for how, count in watched.wrong.items()}
+    said = {how: times(count) for how, count in watched.wrong.items()}
     found = []
     if "corrected" in said:
         text = (
@@ -162,9 +163,9 @@ def _wrong(request: RunRequest, watched: Watched) -> list[Reason]:
     return found
 
 
-def _passed(spec: StoreSpec, times: int) -> Reason:
+def _passed(spec: StoreSpec, often: int) -> Reason:
     idle = "what came of it did not matter to anything that can be seen."
-    read = "A wrong word was read once" if times == 1 else f"Wrong words were read {times_text(times)}"
+    read = "A wrong word was read once" if often == 1 else f"Wrong words were read {times(often)}"
     if spec.protection == "none":
         return Reason("unchecked", f"{read}. The {spec.name} has no check bits, and {idle}")
     text = (

@@ -28,11 +28,6 @@ def _three(value: float) -> str:
     return f"{value:.0f}" if "e" in text else text
 
 
-def times_text(count: int) -> str:
-    """Return ``once``, ``twice``, ``14 times``."""
-    return {1: "once", 2: "twice"}.get(count, f"{count:,} times")
-
-
 def joined(texts: list[str]) -> str:
     """Return ``a``, ``a and b``, ``a, b and c``."""
     return " and ".join(filter(None, (", ".join(texts[:-1]), texts[-1]))) if texts else ""

@@ -31,8 +31,8 @@ from faults.cli.reading import (
 )
 from faults.cli.schemas import declare_schema
 from faults.cli.writer import Writer, notice
+from faults.counts import counted
 from faults.pattern import Evidence, Finding, Parity, PatternReport, address_evidence, analyse, dump_evidence
-from faults.pattern.region import counted
 
 PARITIES: Final[tuple[Literal["odd", "even"], ...]] = ("odd", "even")
 BAD_ADDRESS: Final = declare(

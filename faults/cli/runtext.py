@@ -10,7 +10,7 @@ from emu.spec import MachineSpec, PortSpec
 from emu.words import WordFormat, to_signed
 from faults.cli.schemas import declare_schema
 from faults.cli.writer import Writer
-from faults.report.text import counted
+from faults.counts import counted
 
 RUN = declare_schema(
     "run/1",

@@ -5,9 +5,10 @@ from typing import ClassVar, Final
 import numpy as np
 from attrs import frozen
 
+from faults.counts import counted
 from faults.pattern.evidence import Addresses, Evidence, Flags
 from faults.pattern.finding import Finding
-from faults.pattern.region import Cube, counted, region_text
+from faults.pattern.region import Cube, region_text
 
 MOST_CUBES: Final = 8
 WORTH: Final = 4

@@ -5,10 +5,11 @@ from typing import ClassVar
 import numpy as np
 from attrs import frozen
 
+from faults.counts import counted, times, verb
 from faults.pattern.evidence import Evidence, Flags, Parity, Patterns, ones_in
 from faults.pattern.finding import Finding
 from faults.pattern.fit import failing_in, flips
-from faults.pattern.region import Cube, counted, enclosing_cube, named_bits, region_text, times, verb
+from faults.pattern.region import Cube, enclosing_cube, named_bits, region_text
 
 MIN_ONE_WAY = 8  # as many changes that all go one way are no chance: 1 in 128
 

@@ -5,10 +5,11 @@ from typing import ClassVar
 import numpy as np
 from attrs import frozen
 
+from faults.counts import counted, verb
 from faults.pattern.evidence import Addresses, Evidence, Flags, ones_in
 from faults.pattern.finding import Finding
 from faults.pattern.law import Law
-from faults.pattern.region import Cube, counted, named_bits, region_text, verb
+from faults.pattern.region import Cube, named_bits, region_text
 
 NAMES_ITS_BITS = ("mask", "data-")  # kinds of laws whose own text says which data bits they act on
 

@@ -5,11 +5,12 @@ from typing import ClassVar, Final
 import numpy as np
 from attrs import frozen
 
+from faults.counts import counted, verb
 from faults.pattern.evidence import Addresses, Evidence, Flags, bits_of
 from faults.pattern.finding import Finding
 from faults.pattern.fit import silent_words
 from faults.pattern.law import Law
-from faults.pattern.region import Cube, block_text, counted, enclosing_cube, named_bits, region_text, verb
+from faults.pattern.region import Cube, block_text, enclosing_cube, named_bits, region_text
 
 MOST_RUNS: Final = 8
 

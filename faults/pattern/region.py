@@ -4,6 +4,7 @@ import numpy as np
 from attrs import frozen
 
 from emu.words import WordFormat, mask
+from faults.counts import counted
 from faults.pattern.evidence import Addresses, Evidence, Flags, bits_of
 
 
@@ -112,19 +113,3 @@ def ordinal(number: int) -> str:
     """Return ``2nd``, ``4th``, ``1,024th``."""
     tail = {1: "st", 2: "nd", 3: "rd"}.get(number % 10, "th")
     return f"{number:,}{'th' if number % 100 in (11, 12, 13) else tail}"
-
-
-def counted(number: int, noun: str) -> str:
-    """Return ``1 word``, ``2,048 words``, ``3 addresses``."""
-    ending = "" if number == 1 else "es" if noun.endswith("s") else "s"
-    return f"{number:,} {noun}{ending}"
-
-
-def verb(number: int, one: str, many: str) -> str:
-    """Return the form of a verb that goes with a number of things: ``1 fails``, ``2 fail``."""
-    return one if number == 1 else many
-
-
-def times(number: int) -> str:
-    """Return ``never``, ``once``, ``twice``, ``14 times``."""
-    return {0: "never", 1: "once", 2: "twice"}.get(number, f"{number:,} times")

@@ -3,6 +3,7 @@
 import numpy as np
 from attrs import frozen
 
+from faults.counts import counted
 from faults.pattern.cover import cover
 from faults.pattern.damage import bit_errors, parity_of_failures, repeats, second_reading, tally
 from faults.pattern.evidence import Evidence, bits_of
@@ -17,7 +18,6 @@ from faults.pattern.placement import (
     shared_cube,
     smallest_block,
 )
-from faults.pattern.region import counted
 from faults.pattern.search import find_laws
 
 MOST_BITS = 8

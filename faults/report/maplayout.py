@@ -5,9 +5,10 @@ from collections.abc import Iterator
 
 from attrs import frozen
 
+from faults.counts import counted
 from faults.report.model import MemoryMap, Run, WordClass
 from faults.report.palette import CLASSES
-from faults.report.text import address_text, counted, number_text
+from faults.report.text import address_text, number_text
 
 MAX_ROWS = 64
 MAX_ARROWS = 32

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 
+from faults.counts import counted
 from faults.report.maplayout import alias_sentences, block_counts, describe_run, lay_out
 from faults.report.markup import Markup, el, joined, table
 from faults.report.model import (
@@ -19,7 +20,7 @@ from faults.report.model import (
 )
 from faults.report.palette import CLASSES, VERDICTS
 from faults.report.svg import bars_figure, memory_figure
-from faults.report.text import address_text, counted
+from faults.report.text import address_text
 from faults.report.wording import event_place, power_text
 
 NOTHING = Markup("")

@@ -6,11 +6,12 @@ title, a description and the id of the table that holds its numbers.
 
 from collections.abc import Iterator, Sequence
 
+from faults.counts import counted
 from faults.report.maplayout import Arrow, Layout, Segment, alias_sentences
 from faults.report.markup import Markup, el, joined
 from faults.report.model import Group, MemoryMap, WordClass, percent, total_words
 from faults.report.palette import CLASSES
-from faults.report.text import address_text, cells, counted, number_text, plain
+from faults.report.text import address_text, cells, number_text, plain
 
 _WIDTH = 800
 _LEFT = 84

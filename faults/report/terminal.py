@@ -7,11 +7,12 @@ from collections.abc import Iterator, Sequence
 
 from attrs import frozen
 
+from faults.counts import counted
 from faults.report.columns import fit_columns
 from faults.report.maplayout import Layout, alias_sentences, lay_out
 from faults.report.model import MemoryMap, Report, Step, Verdict, percent, total_words
 from faults.report.palette import CLASSES, VERDICTS
-from faults.report.text import address_text, cells, counted, plain, to_ascii, wrap
+from faults.report.text import address_text, cells, plain, to_ascii, wrap
 from faults.report.wording import (
     BASIS_LINES,
     HYPOTHESIS,

@@ -88,11 +88,6 @@ def _digits(value: int, base: int) -> str:
     return _DIGITS[value] + out
 
 
-def counted(count: int, noun: str) -> str:
-    """Return ``1 word``, ``1,024 words``: the noun takes a plain plural s."""
-    return f"{count:,} {noun}" if count == 1 else f"{count:,} {noun}s"
-
-
 def to_ascii(text: str) -> str:
     """Return ``text`` in ASCII: known signs spelled out, accents dropped, the rest ``?``."""
     spelled = text.translate(_ASCII)

@@ -1,7 +1,7 @@
 """Sentences that the page and the terminal share, so that both say the same."""
 
+from faults.counts import counted
 from faults.report.model import AnswerKind, ConfidenceBasis, Event, Report
-from faults.report.text import counted
 
 VERDICT_LINES: dict[AnswerKind, str] = {
     "suspect": "Prime suspect",

@@ -5,7 +5,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from emu.load import load_machine
-from faults.telling import Teller, joined, signs_text, time_text, times_text
+from faults.counts import times
+from faults.telling import Teller, joined, signs_text, time_text
 
 FULMAR = Teller(load_machine("fulmar"))
 DUNLIN = Teller(load_machine("dunlin"))
@@ -34,7 +35,7 @@ def test_lists_and_counts():
     assert [joined([]), joined(["a"]), joined(["a", "b"]), joined(["a", "b", "c"])] == [
         "", "a", "a and b", "a, b and c",
     ]  # fmt: skip
-    assert [times_text(n) for n in (1, 2, 14, 2000)] == ["once", "twice", "14 times", "2,000 times"]
+    assert [times(n) for n in (1, 2, 14, 2000)] == ["once", "twice", "14 times", "2,000 times"]
     assert signs_text((0x41, 0x0A, 0x07)) == '"A\\n<7>"'
 
 

@@ -38,7 +38,7 @@ LAYERS = [
     },
     {"emu.load", "emu.assemble", "emu.files", "emu.shipped", "emu.inputs", "emu.machinepage"},
     {"emu.engine"},
-    {"faults", "faults.rates"},
+    {"faults", "faults.counts", "faults.rates"},
     {"faults.sites", "faults.march.notation", "faults.march"},
     {"faults.boards", "faults.fault", "faults.effects", "faults.gatetext", "faults.exact"},
     {"faults.kinds"},

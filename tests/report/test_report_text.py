@@ -6,7 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from faults.report.text import address_text, cells, counted, number_text, plain, to_ascii, wrap
+from faults.counts import counted
+from faults.report.text import address_text, cells, number_text, plain, to_ascii, wrap
 
 ANY_TEXT = st.text(st.characters(codec=None, exclude_categories=()))
 
