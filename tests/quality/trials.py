@@ -6,7 +6,8 @@ with fewer trials.
 What is observed: some programs of the machine, each by its result (passed, hung, or failed, perhaps with the
 first line it printed), by its lamps or by its restarts, and at times by its alarms; in some trials the reading
 of a store, whole or in part. At least one thing is no pass, for without a failure there is no case. People are
-taken to write as ``faults.predictions.programs`` takes them to: a hang is at times called a failure. Faults are drawn by the prior odds (for calibration) or evenly over the
+careful, but for calibration: there they write as ``faults.predictions.programs`` takes them to. They make up their
+minds what to look at before they look, call a hang a failure at times, and misread at the rate that is assumed. Faults are drawn by the prior odds (for calibration) or evenly over the
 kinds (for the table by kind).
 
 Of two faults each must have changed something that was seen. Where a single fault nevertheless explains all
@@ -72,11 +73,12 @@ COPIED = 0.6  # how often the line that a test prints of a failure is copied
 GARBLED_LINE = 8
 FEWEST = 3
 AT_TIMES = "at times"
+MOST_TRIES = 20  # of a machine that mends what is wrong few faults show: then there are fewer trials
 SORTS = (
     ("prior", 600),
     ("kind", 400),
     ("misread", 300),
-    ("calibration", 2500),
+    ("calibration", 2000),
     (AT_TIMES, 100),
     ("pair", 70),
 )
@@ -110,6 +112,7 @@ class Trials:
     random: np.random.Generator = field(init=False)
     contents: list = field(init=False)
     one_misread: bool = field(default=False, init=False)
+    careful: bool = field(default=True, init=False)
 
     def __attrs_post_init__(self) -> None:
         machine = load_machine(self.name)
@@ -167,17 +170,20 @@ class Trials:
 
     # --- what is seen
 
-    def observe(self, fault: Fault, misread: int) -> tuple[str, dict[int, Observed]] | None:
+    def observe(
+        self, fault: Fault, misread: int, *, everything: bool = False
+    ) -> tuple[str, dict[int, Observed]] | None:
         """Return a case about a fault and the dumps of it; None if nobody would have noticed anything.
 
-        ``misread``: -1 each observation is misread with its chance; 0 none; 1 exactly one.
+        ``misread``: -1 each observation is misread with its chance; 0 none; 1 exactly one. ``everything``:
+        all programs were tried, and a store was read.
         """
-        self.one_misread = misread == 1
+        self.one_misread, self.careful = misread == 1, misread >= 0
         names = list(PROGRAMS[self.name])
         fewest, most = (1, 2) if misread < 0 else (FEWEST, len(names))  # little is known: less sure answers
-        count = int(self.random.integers(fewest, most + 1))
+        count = most if everything else int(self.random.integers(fewest, most + 1))
         chosen = [str(n) for n in self.random.permutation(names)[:count]]
-        dumped = self.random.random() < DUMPED[self.name]
+        dumped = everything or self.random.random() < DUMPED[self.name]
         flags = self.misread_flags(count + dumped, misread)
         entries, noticed = [], False
         for name, wrong in zip(chosen, flags, strict=False):
@@ -220,16 +226,15 @@ class Trials:
         return flags
 
     def entry(self, name: str, fault: Fault, wrong: bool) -> tuple[str, bool]:
-        """Return what somebody writes of a program's run, and whether it is no pass.
-
-        What is looked at is chosen before anything is known of it: the result, the lamps, the restarts.
-        """
+        """Return what somebody writes of a program's run, and whether it is no pass."""
         runs = self.workshop.runs(self.scene.program(name))
         seen = runs.symptoms([fault])[0]
         head = f'[[entry]]\nprogram = "{name}"\n'
-        look = str(self.random.choice(("result", "lamps", "restarts"), p=LOOKED_AT))
+        look = self.looked_at(name, seen, runs.healthy)
         lamps = self.lamps(seen, wrong)
-        if look == "lamps" and lamps and not unending(seen):
+        if look == "lamps" and unending(seen):
+            text, failing = "", False  # they flicker: nothing is written, and nothing else instead
+        elif look == "lamps" and lamps:
             text = f'{head}kind = "stop"\nlamps = "{lamps}"\n'
             failing = lamps != self.lamps(runs.healthy, False)
         elif look == "restarts":
@@ -238,21 +243,43 @@ class Trials:
         else:
             text, failing = self.result(name, seen, passes(seen, runs.healthy), wrong)
             text = f"{head}{text}"
-        alarms, raised = self.alarms(name, seen) if self.random.random() < ALARMS_NOTED else ("", False)
+            text += "" if self.careful or self.random.random() > COPIED else self.copied(name, seen)
+        noted = self.careful or self.random.random() < ALARMS_NOTED
+        alarms, raised = self.alarms(name, seen) if noted else ("", False)
         return text + alarms, failing or raised
+
+    def looked_at(self, name: str, seen, healthy) -> str:
+        """Return what of a run is written down.
+
+        Careful people write what tells most; others have made up their minds before they look.
+        """
+        if not self.careful:
+            return str(self.random.choice(("result", "lamps", "restarts"), p=LOOKED_AT))
+        if restarting(seen):
+            return "restarts"
+        odd = self.lamps(seen, False) != self.lamps(healthy, False)
+        return "lamps" if odd and not unending(seen) and not self.line(name, seen) else "result"
 
     def result(self, name: str, seen, passed: bool, wrong: bool) -> tuple[str, bool]:
         """Return what is written of how a run ended, by the habits that docs/explanation names."""
         said = "passed" if passed else "failed"
         if not passed and unending(seen):
             called_failed = RESTARTS_CALLED_HUNG if restarting(seen) else HANG_CALLED_FAILED
+            called_failed = 0.0 if self.careful else called_failed
             said = "failed" if self.random.random() < called_failed else "hung"
-        line = self.line(name, seen) if said == "failed" and self.random.random() < COPIED else ""
-        if line:
+        line = self.line(name, seen) if said == "failed" and self.careful else ""
+        if line and self.random.random() < COPIED:
             return f'kind = "failed"\ntext = "{self.slip(line) if wrong else line}"\n', True
         if wrong:
             said = str(self.random.choice([x for x in ("passed", "failed", "hung") if x != said]))
         return f'kind = "{said}"\n', said != "passed"
+
+    def copied(self, name: str, seen) -> str:
+        """Return an entry with the first line printed, or that none was, whatever came of the run."""
+        line = self.line(name, seen)
+        if not name.startswith("selftest") or (seen.printed(1).strip() and not line):
+            return ""
+        return f'\n[[entry]]\nkind = "printed"\nprogram = "{name}"\ntext = "{line}"\nwhole = false\n'
 
     def restarts(self, seen, wrong: bool) -> str:
         """Return the keys of an entry about restarts; who reads wrongly writes the contrary, if seldom."""
@@ -338,7 +365,10 @@ class Trials:
     # --- matching
 
     def run(self, sort: str, fault: Fault, misread: int) -> Outcome | None:
-        made = self.observe_times(fault) if sort == AT_TIMES else self.observe(fault, misread)
+        if sort == AT_TIMES:
+            made = self.observe_times(fault)
+        else:
+            made = self.observe(fault, misread, everything=sort == "pair")
         if made is None:
             return None
         text, dumps = made
@@ -397,7 +427,7 @@ class Trials:
         """Return ``count`` trials of a sort: prior, kind, misread or pair."""
         done: list[Outcome] = []
         tries = 0
-        while sum(o.sort == sort for o in done) < count and tries < 40 * count:
+        while sum(o.sort == sort for o in done) < count and tries < MOST_TRIES * count:
             tries += 1
             draw = {"pair": self.pair, "kind": self.by_kind}.get(sort, self.by_prior)
             fault = draw()
