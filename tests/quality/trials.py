@@ -522,16 +522,22 @@ def write_csv(outcomes: list[Outcome], path: Path) -> None:
 
 
 def main() -> None:
-    """Run all trials, print the tables, write the file: ``python trials.py [SHARE [MACHINE [CSV]]]``."""
-    scale = float(sys.argv[1]) if len(sys.argv) > 1 else 1.0
-    machines = sys.argv[2].split(",") if len(sys.argv) > 2 else list(PROGRAMS)
-    path = Path(sys.argv[3]) if len(sys.argv) > 3 else FIGURES
+    """Run trials, print the tables, write the file: ``python trials.py [SHARE [MACHINES [SORTS [CSV]]]]``.
+
+    Each sort is drawn from a seed of its own, so that one can be run without the others.
+    """
+    given = [*sys.argv[1:], "", "", "", ""]
+    scale, path = float(given[0] or 1), Path(given[3]) if given[3] else FIGURES
+    machines = given[1].split(",") if given[1] else list(PROGRAMS)
+    sorts = given[2].split(",") if given[2] else [sort for sort, _ in SORTS]
     outcomes: list[Outcome] = []
     for name in machines:
         trials = Trials(name)
-        for sort, count in SORTS:
-            outcomes += trials.many(sort, max(1, int(count * scale)))
-            sys.stderr.write(f"{name} {sort} {len(outcomes)} {time.process_time():.0f} s\n")
+        for number, (sort, count) in enumerate(SORTS):
+            if sort in sorts:
+                trials.random = np.random.default_rng((trials.seed, number))
+                outcomes += trials.many(sort, max(1, int(count * scale)))
+                sys.stderr.write(f"{name} {sort} {len(outcomes)} {time.process_time():.0f} s\n")
         trials.workshop.save()
     sys.stdout.write("\n".join(table(outcomes)) + "\n")
     if scale >= 1 or path != FIGURES:
