@@ -12,7 +12,7 @@ VERDICT_LINES: dict[AnswerKind, str] = {
 }
 BASIS_LINES: dict[ConfidenceBasis, str] = {
     "calibrated": (
-        "Right that often where faults fall as the prior odds suppose; for your machine as good as they are."
+        "Right that often if the machine and board files are right, and the prior odds and certainties fair."
     ),
     "prior-driven": "Rests mostly on prior guesses about which parts fail, not on what was seen.",
     "exact": "Follows exactly from the model.",
