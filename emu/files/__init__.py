@@ -1,6 +1,6 @@
 """Image files: octal, hexadecimal and binary listings, raw bytes, Intel HEX, S-record and CSV.
 
-Every format is read into, and written from, an image of words of any width (4 to 64 data bits, check bits
+Every format is read into, and written from, an image of words of 4 to 64 data bits (check bits
 or not) by the statement in :class:`emu.files.layout.FileWord`. Nothing is lost without a problem that names
 the line and what was lost.
 """
