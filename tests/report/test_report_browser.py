@@ -192,7 +192,9 @@ def test_paper_holds_everything(opened, rich_report, tmp_path, paper, width, hei
         assert said in first
     assert "Candidates" not in first
     assert "Candidates" in pages[1]
-    assert all(f"{number} / {len(pages)}" in page for number, page in enumerate(pages, start=1))
+    # how wide the spaces are that are taken out again depends on the fonts that are there
+    wanted = [re.compile(rf"(?<!\d){number} */ *{len(pages)}(?!\d)") for number in range(1, len(pages) + 1)]
+    assert all(number.search(page) for number, page in zip(wanted, pages, strict=True))
     rows = [page for page in pages if len(re.findall(r"^ *0x[\da-f]+ +0x[\da-f]+ ", page, re.MULTILINE)) > 2]
     assert len(rows) >= 2, "the long table runs over several pages"
     assert all(re.search(r"First +Last +Words", page) for page in rows)
