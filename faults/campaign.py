@@ -10,7 +10,7 @@ import signal
 import threading
 import time
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import FIRST_COMPLETED, Executor, Future, ThreadPoolExecutor, wait
+from concurrent.futures import FIRST_COMPLETED, BrokenExecutor, Executor, Future, wait
 from contextlib import contextmanager
 from itertools import chain
 from pathlib import Path
@@ -21,15 +21,23 @@ import numpy as np
 import numpy.typing as npt
 from attrs import define, field, frozen
 
+from emu.errors import declare, fail
+from emu.where import Place
+from faults.crew import Crew, Lent, own_crew
 from faults.results import ResultsFile, index_of
 from faults.screen import Reason
 from faults.universe import Universe
-from faults.worker import Kernel, Outcome, compile_kernel, kernels_of, prepared, run_chunk
-from faults.workings import workings_digest
+from faults.worker import Kernel, Outcome, compile_kernel, kernels_for, kernels_of, prepared
 from faults.workload import Chunk, Grouping, Job
 
 Ints = npt.NDArray[np.int32]
 PER_WORKER: Final = 3  # chunks handed out ahead of time
+
+WORKER_LOST = declare(
+    "worker-lost",
+    "The work is shared out among processes, of which one was ended from outside: most often memory ran out.",
+    "Do with fewer of them, as in --workers 1; what --results keeps is not lost.",
+)
 
 
 @frozen
@@ -121,7 +129,8 @@ def run_campaign(
     """Run every fault of a universe on every job.
 
     ``only`` (bool[groups] of ``grouping``, which a campaign made before): run these groups, take the others
-    for healthy. ``executor``: any; without one, ``workers`` threads (0: one a processor). ``results``: the
+    for healthy. ``executor``: any; without one, ``workers`` of this computer (0: one a
+    processor). ``results``: the
     file in which finished parts are kept and from which they are taken again. ``watcher`` is told how far it
     is, several times a second; ``warn``, in a sentence, that kept results are damaged. ``jit``: compile or
     not; None: if numba is there. On KeyboardInterrupt work stops within a second and
@@ -131,18 +140,21 @@ def run_campaign(
     kept = ResultsFile(results) if results is not None else None
     if kept is not None and kept.damage and warn is not None:
         warn(kept.damage)
-    own = ThreadPoolExecutor(count, "campaign") if executor is None else None
     try:
         get_ready(jobs, jit=jit)
         grouping = grouping or Grouping(universe)
         work = _Work(grouping, only, tuple(jobs), kept, watcher, jit, PER_WORKER * count)
-        work.run(own or executor, shared=own is not None)  # type: ignore[arg-type]  # one of them is there
+        crew = own_crew(jobs, count, jit=jit) if executor is None else Lent(jobs, executor, jit)
+        try:
+            work.run(crew)
+        finally:
+            crew.close()
         return work.outcome()
     except KeyboardInterrupt:
         raise CampaignStoppedError(results) from None
+    except BrokenExecutor:
+        fail(WORKER_LOST, "one of the processes that do the work was ended", Place("--workers"))
     finally:
-        if own is not None:
-            own.shutdown(wait=True, cancel_futures=True)
         if kept is not None:
             kept.close()
 
@@ -188,38 +200,35 @@ class _Work:
     watcher: Watcher | None
     jit: bool | None
     ahead: int
-    stop: threading.Event = field(factory=threading.Event)
     begun: float = field(factory=time.monotonic)
     outcomes: list[tuple[int, Chunk, Outcome]] = field(factory=list)
     compiled: set[Kernel] = field(factory=set)
     done: int = 0
     found: int = 0
 
-    def run(self, executor: Executor, *, shared: bool) -> None:
+    def run(self, crew: Crew) -> None:
         """Hand out chunks, single cells first, and gather what comes back."""
         pending: dict[Future[list[Outcome]], tuple[Chunk, tuple[int, ...]]] = {}
-        going = (lambda: not self.stop.is_set()) if shared else None
         try:
             for chunk in chain(self.grouping.cell_chunks(self.only), self.grouping.other_chunks(self.only)):
                 todo = tuple(self._missing(chunk))
                 if todo:
-                    jobs = [self.jobs[i] for i in todo]
-                    if shared:
-                        self._compile(chunk)
-                    pending[_submit(executor, chunk, jobs, going, self.jit)] = (chunk, todo)
+                    if crew.here:
+                        self._compile(kernels_for(self.grouping) if crew.forked else kernels_of(chunk))
+                    pending[crew.submit(chunk, todo)] = (chunk, todo)
                 while len(pending) >= self.ahead and chunk.cells is None:
                     self._gather(pending)
             while pending:
                 self._gather(pending)
         except KeyboardInterrupt:
-            self.stop.set()
+            crew.stop()
             for future in pending:
                 future.cancel()
             raise
 
-    def _compile(self, chunk: Chunk) -> None:
+    def _compile(self, kernels: frozenset[Kernel]) -> None:
         """Compile in this thread, which Ctrl-C interrupts, what the others will need."""
-        for kernel in sorted(kernels_of(chunk) - self.compiled):
+        for kernel in sorted(kernels - self.compiled):
             with _no_interrupt_lost():
                 compile_kernel(self.jobs[0], kernel, jit=self.jit)
             self.compiled.add(kernel)
@@ -271,18 +280,6 @@ class _Work:
             healthy,
             table.runs,
         )
-
-
-def _submit(
-    executor: Executor,
-    chunk: Chunk,
-    jobs: Sequence[Job],
-    going: Callable[[], bool] | None,
-    jit: bool | None,
-) -> Future[list[Outcome]]:
-    if going is None:  # another process: a question whether to go on cannot be asked from there
-        return executor.submit(run_chunk, chunk, jobs, jit=jit, workings=workings_digest())
-    return executor.submit(run_chunk, chunk, jobs, going=going, jit=jit)
 
 
 @define(eq=False)

@@ -24,7 +24,7 @@ from emu.memory import MemoryPlan
 from emu.where import Place
 from faults.screen import SETTLED, Reason, Screen, concerned_cells, ran_reason
 from faults.workings import workings_digest
-from faults.workload import Chunk, Job
+from faults.workload import Chunk, Grouping, Job
 
 Ints = npt.NDArray[np.int64]
 SNAPSHOTS: Final = 16
@@ -155,6 +155,14 @@ def kernels_of(chunk: Chunk) -> frozenset[Kernel]:
         return frozenset({"cells"})
     found = {variant_for(plan, trace=False) for plan in chunk.plans if not altered_stores(plan)}
     return frozenset(name for name in _PLANNED if name in found)
+
+
+def kernels_for(grouping: Grouping) -> frozenset[Kernel]:
+    """Return what the runs of all faults may call, without making their plans."""
+    found: set[Kernel] = {"cells"} if len(grouping.cells) else set()
+    if len(grouping.universe) > len(grouping.cells):
+        found.update(_PLANNED)
+    return frozenset(found)
 
 
 def compile_kernel(job: Job, kernel: Kernel, *, jit: bool | None = None) -> None:

@@ -18,6 +18,7 @@ from attrs import frozen
 from emu.engine.compiled import have_numba
 from emu.errors import declare, fail
 from emu.machinepage import duration
+from emu.shipped import find_program
 from emu.where import Place
 from faults.boards import Board
 from faults.campaign import Campaign, CampaignStoppedError, Progress, get_ready, kept_pairs, run_campaign
@@ -26,7 +27,7 @@ from faults.cli.faulted import board_option, the_board, when_option
 from faults.cli.gradetext import SCHEMA, grade_json, write_grade
 from faults.cli.options import color_option, json_option, print_json, quiet_option, seed_option, use_colour
 from faults.cli.parameters import complete_program, machine_argument, store_option
-from faults.cli.reading import read_inputs, read_program, the_store
+from faults.cli.reading import program_path, read_inputs, read_program, the_store
 from faults.cli.selftests import self_tests
 from faults.cli.universe import check_kinds
 from faults.cli.writer import Writer, notice
@@ -52,6 +53,7 @@ class _Asked:
     board: Board
     universe: Universe
     jobs: tuple[Job, ...]
+    files: frozenset[Path]  # in which the programs are
     report: re.Pattern[str]
 
 
@@ -74,7 +76,7 @@ class _Asked:
 @click.option("--no-others", is_flag=True, help="Do not look which other self-tests find what escapes.")
 @click.option("--all-escapes", is_flag=True, help="Name every fault that escapes, not only the first few.")
 @click.option("--workers", type=click.IntRange(0), default=0, show_default=True,
-              help="Threads; 0 means one a processor.")  # fmt: skip
+              help="How many work at once; 0 means one a processor.")  # fmt: skip
 @click.option("--cluster", metavar="ADDRESS",
               help="Scheduler of a dask cluster whose workers do the work.")  # fmt: skip
 @click.option("--results", metavar="PATH", help="Keep finished parts in this file, and take them from it.")
@@ -197,7 +199,8 @@ def _asked(
             Place("--report"),
         )
     jobs = [_job(found, name, settings, title) for name, title in _titles(programs).items()]
-    return _Asked(found, universe, tuple(jobs), pattern)
+    files = frozenset(Path(program_path(found.machine, name)).resolve() for name in programs)
+    return _Asked(found, universe, tuple(jobs), files, pattern)
 
 
 def _titles(names: Sequence[str]) -> Mapping[str, str]:
@@ -218,8 +221,9 @@ def _other_jobs(asked: _Asked) -> list[Job]:
     """Return the self-tests of the machine that were not asked for."""
     known = {job.digest for job in asked.jobs}
     board, settings = asked.board, asked.jobs[0].conditions
-    jobs = [_job(board, t.name, settings) for t in self_tests(board.machine.name)]
-    return [job for job in jobs if job.digest not in known]
+    names = [test.name for test in self_tests(board.machine.name)]
+    fresh = (n for n in names if find_program(board.machine.name, n).resolve() not in asked.files)
+    return [job for job in (_job(board, name, settings) for name in fresh) if job.digest not in known]
 
 
 def _others(
@@ -259,6 +263,7 @@ def _told_to_wait(*, quiet: bool) -> Iterator[None]:
         yield
     finally:
         told.cancel()
+        told.join()  # with another thread in it, this process could not be forked
 
 
 class _Shown:
