@@ -2,15 +2,13 @@
 
 from collections.abc import Mapping
 
-import numpy as np
 from attrs import evolve, frozen
 
 from faults.case.load import Case
 from faults.case.model import Dump
 from faults.hypotheses import IntArray, weights_of
 from faults.match import rank
-from faults.notation import parse_fault
-from faults.pairs import PairPlan, among_the_best, hypotheses_of, propose
+from faults.pairsearch import search_pairs
 from faults.predictions.clues import clues_of
 from faults.predictions.columns import Columns, Predicted, Subject
 from faults.predictions.evidence import Observed, observed_dump
@@ -20,12 +18,6 @@ from faults.predictions.scene import Scene, refuse_bad, scene_of
 from faults.predictions.suspects import Suspects
 from faults.predictions.workshop import Workshop
 from faults.ranking import Ranking
-
-_WORTH_PAIRS = 300
-_WORTH_DUMP_PAIRS = 120
-_BEST_GROUPS = 30
-_ROUNDS = ((1, _WORTH_PAIRS), (6, 2 * _WORTH_PAIRS))
-"""Rounds of pairs: how many faults stand for a group, and how many pairs are tried at most."""
 
 
 @frozen(eq=False)
@@ -78,7 +70,7 @@ def diagnose_scene(
         hypotheses, predicted.columns, mends=predicted.mends, nothing=scene.priors.nothing, note=suspects.note
     )
     if pairs and predicted.columns and not predicted.mends and ranking.outcome in ("nothing", "misread"):
-        ranking, subjects = _paired(columns, ranking, subjects, scene)
+        ranking, subjects = search_pairs(columns, ranking, subjects, scene)
     note = "; ".join(dict.fromkeys(n for n in (suspects.note, ranking.note) if n))
     read = tuple(columns.dumps.values())  # predicting may have found that a file was misread
     return Diagnosis(scene, suspects, read, ranking, predicted, subjects, columns, note)
@@ -90,49 +82,3 @@ def _touched(scene: Scene, workshop: Workshop) -> dict[int, tuple[IntArray, ...]
     names = dict.fromkeys(str(getattr(e, "program", "")) for e in entries)
     runs = [workshop.runs(scene.program(name)) for name in names]
     return {n: tuple(run.touched(n) for run in runs) for n in range(len(scene.machine.stores))}
-
-
-def _paired(
-    columns: Columns, single: Ranking, subjects: tuple[Subject, ...], scene: Scene
-) -> tuple[Ranking, tuple[Subject, ...]]:
-    """Return the ranking with pairs of faults, if there are pairs worth trying."""
-    whole = columns.predict(subjects, weights_of(single.hypotheses), sift=False)
-    tried = rank(single.hypotheses, whole.columns, nothing=scene.priors.nothing, note=single.note)
-    ranking, everybody = single, subjects
-    for varied, most in _ROUNDS:
-        plan = _planned(tried, columns, subjects, varied, most)
-        if len(plan.pairs):
-            ranking, everybody = _with(plan, tried, columns, subjects, scene)
-        if ranking.outcome not in ("nothing", "misread"):
-            break
-    return ranking, everybody
-
-
-def _with(
-    plan: PairPlan, tried: Ranking, columns: Columns, subjects: tuple[Subject, ...], scene: Scene
-) -> tuple[Ranking, tuple[Subject, ...]]:
-    """Return the ranking with the planned pairs."""
-    found = hypotheses_of(tried, plan, scene.priors.second)
-    made = tuple(Subject(parse_fault(h.fault, scene.board)) for h in found)
-    hypotheses, everybody = (*tried.hypotheses, *found), (*subjects, *made)
-    # predicted anew all together: the chances of a dump are scaled by the best of those compared
-    foretold = columns.predict(everybody, weights_of(hypotheses), sift=True).columns
-    ranking = rank(hypotheses, foretold, nothing=scene.priors.nothing, note=plan.note)
-    return ranking, everybody
-
-
-def _planned(
-    ranking: Ranking, columns: Columns, subjects: tuple[Subject, ...], varied: int, most: int
-) -> PairPlan:
-    """Return the pairs to try: those proposed, all among the best, those that explain a dump together.
-
-    Of a dump, most faults explain a part: where two strike different words, what both leave wrong adds up.
-    """
-    plan = propose(ranking, per_observation=20, most=most, varied=varied)
-    extra = [columns.dump_pairs(number, subjects, _WORTH_DUMP_PAIRS) for number in columns.dumps]
-    found = np.concatenate([plan.pairs, among_the_best(ranking, _BEST_GROUPS), *extra])
-    kept = [(i, j) for i, j in found.tolist() if not subjects[i].chancy and not subjects[j].chancy]
-    pairs = np.array(list(dict.fromkeys(kept)), np.int64).reshape(-1, 2)
-    more = len(pairs) - len(plan.pairs)
-    note = f"{plan.note}; {more} more among the {_BEST_GROUPS} best groups or of those explaining a dump"
-    return PairPlan(pairs, plan.considered, note)

@@ -1,9 +1,9 @@
-"""Two faults at once: a bounded search for pairs, when no single fault explains everything.
+"""Two faults at once: which pairs are worth predicting, and the ranking with them.
 
 The bound: pairs are built only from the likeliest groups that agree with an observation, one member standing
 for its group (or a few of different sorts), and only where each partner agrees with something that the other
-contradicts and no observation is contradicted by both. Faults that hide each other completely are therefore
-not found; the note says so.
+contradicts and no observation is contradicted by both; besides those, only of the best single faults, or near
+a pair that was found. Faults that hide each other completely are therefore not found; the note says so.
 """
 
 from collections import Counter
@@ -25,14 +25,14 @@ PER_OBSERVATION: Final = 40
 MOST_PAIRS: Final = 2000
 
 Predict = Callable[[Sequence[Hypothesis]], Sequence[Column]]
-"""Hypotheses (pairs) -> one column per observation, in the order of the columns of the ranking."""
+"""Hypotheses -> one column per observation, in the order of the columns of the ranking."""
 
 
 @frozen(eq=False)
 class PairPlan:
     """Pairs worth predicting: ``pairs`` int64[m, 2] are numbers of hypotheses, the most promising first.
 
-    ``considered``: how many pairs met the conditions, before the cut; ``note`` says the bound in words.
+    ``considered``: how many pairs met the conditions, before the cut; ``note``: of which they are, in words.
     """
 
     pairs: IntArray
@@ -62,9 +62,8 @@ def propose(
     pairs = np.stack([pool[one[best]], pool[other[best]]], axis=1).astype(np.int64)
     groups = len(set(ranking.group_of[pool].tolist()))
     note = (
-        f"{len(pairs)} pairs tried of {len(kept)} possible among the {groups} likeliest groups "
-        f"(at most {per_observation} for each observation, {_standing(varied)} standing for its group); "
-        "two faults that hide each other would not be found"
+        f"{len(kept)} possible among the {groups} likeliest groups "
+        f"(at most {per_observation} for each observation, {_standing(varied)} standing for its group)"
     )
     return PairPlan(pairs, len(kept), note)
 
@@ -106,8 +105,8 @@ def _varied(ranking: Ranking, stands: IntArray, most: int) -> IntArray:
 
 def _sort(fault: str) -> tuple[str, str]:
     """Return the sort of place and the kind of a single fault in notation: ``rope/wire``, ``open``."""
-    place, _, kind = fault.partition(":")
-    return "/".join(place.split("/")[:2]), kind.partition("(")[0]
+    place, kind = _place(fault)
+    return "/".join(place[:2]), kind.partition("(")[0]
 
 
 def _best_case(ranking: Ranking, chosen: IntArray) -> FloatArray:
@@ -167,33 +166,38 @@ def with_pairs(
     second: float = SECOND_FAULT,
     nothing: float = NOTHING,
 ) -> Ranking:
-    """Return the ranking over all hypotheses and the planned pairs.
+    """Return the ranking over all hypotheses and the planned pairs, which come last, in order.
 
-    ``predict`` says what each pair foretells. For the current state of the machine only: ValueError if there
-    were mends (search the last epoch's observations on their own).
+    ``predict`` says what each hypothesis foretells: all together, since the chances of a dump are scaled by
+    the best of those compared. For the current state of the machine only: ValueError if there were mends
+    (search the last epoch's observations on their own).
     """
     if ranking.before:
         raise ValueError("pairs are searched among the observations of one epoch")
     found = hypotheses_of(ranking, plan, second)
     if not found:
         return evolve(ranking, note=plan.note)
-    foretold = predict(found)
-    if len(foretold) != len(ranking.columns):
-        raise ValueError(f"{len(foretold)} columns predicted for {len(ranking.columns)} observations")
-    columns = [_joined(a, b, len(ranking.hypotheses)) for a, b in zip(ranking.columns, foretold, strict=True)]
-    return rank([*ranking.hypotheses, *found], columns, nothing=nothing, note=plan.note)
+    everybody = [*ranking.hypotheses, *found]
+    return rank(everybody, predict(everybody), nothing=nothing, note=plan.note)
 
 
-def _joined(known: Column, more: Column, split: int) -> Column:
-    """Return one column over the hypotheses of both; what is common to all is that of ``known``."""
-    misread: float | FloatArray = known.misread
-    if isinstance(known.misread, np.ndarray) or isinstance(more.misread, np.ndarray):
-        parts = [np.broadcast_to(np.asarray(c.misread, np.float64), c.chance.shape) for c in (known, more)]
-        misread = np.concatenate(parts)
+def near(ranking: Ranking, number: int, most: int) -> list[int]:
+    """Return the single faults (numbers) of the family of sites of one, at most ``most``, the nearest first.
 
-    def why(number: int) -> str:
-        source, at = (known, number) if number < split else (more, number - split)
-        return source.why(at) if source.why else ""
+    Nearer are those of the same kind, then those whose paths part later.
+    """
+    place, kind = _place(ranking.hypotheses[number].fault)
+    found = []
+    for other, hypothesis in enumerate(ranking.hypotheses):
+        where, what = _place(hypothesis.fault)
+        if hypothesis.kind == "single" and where[:2] == place[:2] and other != number:
+            alike = next(
+                (n for n, (a, b) in enumerate(zip(place, where, strict=False)) if a != b), len(place)
+            )
+            found.append((what != kind, -alike, other))
+    return [other for _, _, other in sorted(found)[:most]]
 
-    chance = np.concatenate([known.chance, more.chance])
-    return evolve(known, chance=chance, misread=misread, why=why)
+
+def _place(fault: str) -> tuple[tuple[str, ...], str]:
+    place, _, kind = fault.partition(":")
+    return tuple(place.split("/")), kind

@@ -105,6 +105,36 @@ class Book:
         rows = np.array([self._place.get(digest, len(self._place)) for digest in digests], np.int64)
         return np.asarray(np.concatenate(found)[rows], np.int64)
 
+    def bits_off(self, digests: Sequence[str], observed: Words, both: Words) -> IntArray:
+        """Return the bits that are off in any word under each plan, of the bits of ``both`` (a mask each)."""
+        off = (observed ^ self.contents) & both
+        found = {}
+        for digest in set(digests):
+            rest = off.copy()
+            cells, xor = self._entry(digest)
+            rest[cells] = (rest[cells] ^ xor) & both[cells]
+            found[digest] = int(np.bitwise_or.reduce(rest, initial=0))
+        return np.array([found[digest] for digest in digests], np.int64)
+
+    def bits_struck(self, digests: Sequence[str], both: Words) -> IntArray:
+        """Return the bits that read wrong in any word under each plan, of those of ``both`` (a mask each)."""
+        found = {}
+        for digest in set(digests):
+            cells, xor = self._entry(digest)
+            found[digest] = int(np.bitwise_or.reduce(xor & both[cells], initial=0))
+        return np.array([found[digest] for digest in digests], np.int64)
+
+    def _entry(self, digest: str) -> tuple[npt.NDArray[np.int32], Words]:
+        """Return the addresses that read wrong under a plan, and the bits that do."""
+        place = self._place.get(digest, -1)
+        for chunk in self._chunks:
+            count = len(chunk.starts) - 1
+            if 0 <= place < count:
+                part = slice(int(chunk.starts[place]), int(chunk.starts[place + 1]))
+                return np.asarray(chunk.cells[part]), np.asarray(chunk.xor[part], np.int64)
+            place -= count
+        return np.zeros(0, np.int32), np.zeros(0, np.int64)
+
     # --- kept on disk
 
     @property

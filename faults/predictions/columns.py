@@ -28,6 +28,7 @@ from faults.predictions.captures import (
     read_capture,
     set_aside,
 )
+from faults.predictions.complements import complements
 from faults.predictions.dumps import (
     DumpChances,
     Misfit,
@@ -133,8 +134,13 @@ class Columns:
     def _book(self, dump: Observed) -> Book:
         return self.workshop.book(dump.store, dump.expected, dump.dump.repeat, written=dump.written)
 
-    def dump_pairs(self, number: int, subjects: Sequence[Subject], most: int) -> IntArray:
-        """Return pairs of subjects (int64[m, 2]) that may explain a dump between them, the best first."""
+    def dump_pairs(
+        self, number: int, subjects: Sequence[Subject], weights: FloatArray, most: int
+    ) -> IntArray:
+        """Return pairs of subjects (int64[m, 2]) that may explain a dump between them, the best first.
+
+        ``most`` of those that strike different words, and as many of those that strike different bits.
+        """
         dump = self.dumps[number]
         if dump.misread_file or not bool(np.any(dump.known & dump.sure)):
             return np.zeros((0, 2), np.int64)
@@ -147,7 +153,13 @@ class Columns:
         estimate = np.abs(left[:, None] + left[None, :] - misfit.total)
         one, other = np.triu_indices(len(useful), 1)
         order = np.argsort(estimate[one, other], kind="stable")[:most]
-        return np.stack([useful[one[order]], useful[other[order]]], axis=1).astype(np.int64)
+        pairs = np.stack([useful[one[order]], useful[other[order]]], axis=1).astype(np.int64)
+        if dump.after:
+            return pairs
+        able = [i for i, s in enumerate(subjects) if not s.chancy and digests[i] not in (HEALTHY, BEYOND)]
+        chosen = np.array(able, np.int64)
+        told = complements(self._book(dump), dump, [digests[i] for i in able], weights[chosen], most)
+        return np.concatenate([pairs, chosen[told]])
 
     # --- one kind of entry each
 
