@@ -26,6 +26,8 @@ ONE_OF_TWO_OTHERS: Final = 0.5
 """Of passed, failed and hung, who reads wrongly writes one of the two that it was not."""
 
 RESTARTS_CALLED_HUNG: Final = 0.5
+ENDLESS_COUNTED: Final = 0.2
+"""How often a number is written of what comes without end: 1 half the time, each next half as often."""
 _UNENDING: Final = ("loop", "steps", "time", "restarts", "outputs")
 
 
@@ -217,14 +219,15 @@ def _alarm(entry: Alarm, machine: MachineSpec) -> Judge:
             return Judged(float(count.holds(0)), f"{entry.alarm} would not come")
         if count.high == 0:
             return Judged(0.0, f"{entry.alarm} would come {_often(seen, s)}")
-        if not _count_fits(count, within, seen.count, s):
+        chance = _count_chance(count, within, seen.count, s)
+        if not chance:
             return Judged(0.0, f"it would come {_often(seen, s)}")
         if first is not None:
             places = _machine_addresses(machine, seen)
             if not any((p ^ first[0]) & first[1] == 0 for p in places):
                 where = form.tagged(places[0]) if places else "nowhere"
                 return Judged(0.0, f"the first would come at {where}")
-        return Judged(1.0, f"{entry.alarm} would come {_often(seen, s)}")
+        return Judged(chance, f"{entry.alarm} would come {_often(seen, s)}")
 
     uniform = 0.5 if count.low == 0 else 0.25
     return Judge(look, uniform * (2.0 ** -first[1].bit_count() if first else 1.0))
@@ -254,14 +257,16 @@ def period_ns(s: Symptoms) -> float | None:
     return s.time_ns / s.restarts if s.stop == "restarts" and s.restarts > 0 else None
 
 
-def _count_fits(count: CountRange, within: TimeRange | None, foretold: int, s: Symptoms) -> bool:
+def _count_chance(count: CountRange, within: TimeRange | None, foretold: int, s: Symptoms) -> float:
     if not restarting(s) and foretold >= 0:
-        return count.holds(foretold)
+        return float(count.holds(foretold))
     period = period_ns(s)
     if within is None or not period:
-        return count.low >= 1 or count.high is None
+        if count.high is None:
+            return 1 - ENDLESS_COUNTED
+        return ENDLESS_COUNTED * max(0.0, 2.0 ** (1 - max(1, count.low)) - 2.0**-count.high)
     low, high = within.low / period * (1 - SLACK), within.high / period * (1 + SLACK) + 1
-    return count.low <= high and (count.high is None or count.high >= low)
+    return float(count.low <= high and (count.high is None or count.high >= low))
 
 
 def _restarts(entry: Restarts) -> Judge:
@@ -276,9 +281,8 @@ def _restarts(entry: Restarts) -> Judge:
         if every is not None:
             told = f"it would restart every {(period or 0) / 1e9:.3g} s" if period else "it restarts seldom"
             return Judged(float(period is not None and _near(every, period)), told)
-        fits = _count_fits(count, within, s.restarts, s)
         often = "again and again" if restarting(s) else f"{s.restarts} times"
-        return Judged(float(fits), f"it would restart {often}")
+        return Judged(_count_chance(count, within, s.restarts, s), f"it would restart {often}")
 
     return Judge(look, 0.1 if every is not None else 0.25)
 

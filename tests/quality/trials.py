@@ -40,6 +40,7 @@ from faults.notation import fault_text
 from faults.predictions.columns import Subject
 from faults.predictions.evidence import Observed
 from faults.predictions.programs import (
+    ENDLESS_COUNTED,
     HANG_CALLED_FAILED,
     RESTARTS_CALLED_HUNG,
     passes,
@@ -71,6 +72,7 @@ ALARMS_NOTED = 0.5
 CONTRARY = 0.25
 COPIED = 0.6  # how often the line that a test prints of a failure is copied
 GARBLED_LINE = 8
+MISCOUNTED = (0.5, 0.25, 0.25)  # none, once, many: what somebody writes of an alarm who reads wrongly
 FEWEST = 3
 AT_TIMES = "at times"
 MOST_TRIES = 20  # of a machine that mends what is wrong few faults show: then there are fewer trials
@@ -279,6 +281,8 @@ class Trials:
         line = self.line(name, seen)
         if not name.startswith("selftest") or (seen.printed(1).strip() and not line):
             return ""
+        if line and self.random.random() > RIGHT_READING:
+            line = self.slip(line)
         return f'\n[[entry]]\nkind = "printed"\nprogram = "{name}"\ntext = "{line}"\nwhole = false\n'
 
     def restarts(self, seen, wrong: bool) -> str:
@@ -295,12 +299,22 @@ class Trials:
         found, raised = "", False
         for alarm in self.scene.machine.alarms:
             one = seen.alarm(alarm.name)
-            count = '"none"' if one is None else '"many"' if not 0 <= one.count <= 20 else f"{one.count}"
-            raised = raised or one is not None
+            count = '"none"' if one is None else self.count(one.count)
+            if not self.careful and self.random.random() > RIGHT_READING:
+                count = str(self.random.choice(['"none"', "1", '"many"'], p=MISCOUNTED))
+            raised = raised or count != '"none"'
             found += (
                 f'\n[[entry]]\nkind = "alarm"\nprogram = "{name}"\nalarm = "{alarm.name}"\ncount = {count}\n'
             )
         return found, raised
+
+    def count(self, times: int) -> str:
+        """Return how often it came as it is written: without end, "many", or as far as somebody counted."""
+        if 0 <= times <= 20:
+            return f"{times}"
+        if self.careful or self.random.random() > ENDLESS_COUNTED:
+            return '"many"'
+        return f"{self.random.geometric(0.5)}"
 
     def lamps(self, seen, wrong: bool) -> str:
         """Return two rows of lamps as they are copied, with a wrong digit if it was ``wrong``."""
@@ -381,7 +395,7 @@ class Trials:
             return None
         ranks = self.ranks(found, fault, chancy=sort == AT_TIMES)
         top = found.ranking.group(1)
-        sure = top.posterior if sort == "pair" else top.posterior / among_singles(found.ranking)
+        sure = top.posterior if sort == "pair" else min(1.0, top.posterior / among_singles(found.ranking))
         if sort == "pair" and found.ranking.single_fits and top.kind == "single":
             sort = EXPLAINED_BY_ONE
         return Outcome(
