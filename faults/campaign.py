@@ -35,7 +35,7 @@ PER_WORKER: Final = 3  # chunks handed out ahead of time
 
 WORKER_LOST = declare(
     "worker-lost",
-    "The work is shared out among processes, of which one was ended from outside: most often memory ran out.",
+    "Processes share out the work; one was ended from outside, or could not begin: memory ran out, say.",
     "Do with fewer of them, as in --workers 1; what --results keeps is not lost.",
 )
 
@@ -153,7 +153,11 @@ def run_campaign(
     except KeyboardInterrupt:
         raise CampaignStoppedError(results) from None
     except BrokenExecutor:
-        fail(WORKER_LOST, "one of the processes that do the work was ended", Place("--workers"))
+        fail(
+            WORKER_LOST,
+            "a process that did part of the work was ended, or could not begin",
+            Place("--workers"),
+        )
     finally:
         if kept is not None:
             kept.close()

@@ -14,7 +14,8 @@ import threading
 import time
 import warnings
 from collections.abc import Callable, Sequence
-from concurrent.futures import Executor, Future, ProcessPoolExecutor, ThreadPoolExecutor
+from concurrent.futures import BrokenExecutor, Executor, Future, ProcessPoolExecutor, ThreadPoolExecutor
+from contextlib import suppress
 from typing import Protocol
 
 from attrs import define, field
@@ -48,7 +49,10 @@ class Crew(Protocol):
 
 def own_crew(jobs: Sequence[Job], count: int, *, jit: bool | None) -> Crew:
     """Return ``count`` workers on this computer."""
-    return Forked(jobs, count, jit) if count > 1 and can_fork() else Threads(jobs, count, jit)
+    if count > 1 and can_fork():
+        with suppress(OSError, ImportError, NotImplementedError):  # a system without shared semaphores
+            return Forked(jobs, count, jit)
+    return Threads(jobs, count, jit)
 
 
 def can_fork() -> bool:
@@ -106,7 +110,10 @@ class Forked:
     def submit(self, chunk: Chunk, numbers: Numbers) -> "Future[list[Outcome]]":  # noqa: D102
         with warnings.catch_warnings():  # of threads that libraries have begun and that are asleep
             warnings.simplefilter("ignore", DeprecationWarning)
-            return self._pool.submit(_run, chunk, numbers)
+            try:
+                return self._pool.submit(_run, chunk, numbers)
+            except OSError as error:  # too many processes, or too little memory for one more
+                raise BrokenExecutor(str(error)) from error
 
     def stop(self) -> None:  # noqa: D102
         self._stopped[0] = 1

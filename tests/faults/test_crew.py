@@ -82,6 +82,35 @@ def test_with_another_thread_in_it_a_process_is_not_forked() -> None:
     thread.join()
 
 
+NO_ROOM = """
+def fork():
+    raise BlockingIOError(11, "Resource temporarily unavailable")
+os.fork = fork
+try:
+    campaigns.run_campaign(universe, jobs, workers=2, jit=False)
+except campaigns.InputError as error:
+    print(error)
+"""
+NO_SEMAPHORES = """
+import faults.crew
+def lacking(*_, **__):
+    raise OSError(38, "Function not implemented")
+faults.crew.ProcessPoolExecutor = lacking
+print(type(faults.crew.own_crew(jobs, 2, jit=False)).__name__)
+"""
+
+
+@LINUX
+@pytest.mark.parametrize(
+    ("text", "told"), [(NO_ROOM, "could not begin [worker-lost]"), (NO_SEMAPHORES, "Threads")]
+)
+def test_systems_that_cannot_fork_are_met(text: str, told: str) -> None:
+    process = _python(text)
+    out, error = process.communicate(timeout=120)
+    assert (process.returncode, error) == (0, "")
+    assert out.strip().endswith(told)
+
+
 def _begun() -> tuple["subprocess.Popen[str]", list[int]]:
     """Return a campaign whose two workers are busy for ever, and their process numbers."""
     process = _python(WAITING)
@@ -132,6 +161,9 @@ def test_a_worker_that_is_killed_is_told_and_how_to_do_with_fewer() -> None:
     process, workers = _begun()
     os.kill(workers[0], signal.SIGKILL)
     out, error = process.communicate(timeout=60)
-    assert "--workers: error: one of the processes that do the work was ended [worker-lost]" in out
+    assert (
+        "--workers: error: a process that did part of the work was ended, or could not begin [worker-lost]"
+        in out
+    )
     assert error == ""
     assert _all_gone(workers, 30)
