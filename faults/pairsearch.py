@@ -2,9 +2,11 @@
 
 First pairs whose parts agree with what the other contradicts, or that explain a dump together; then with more
 faults standing for each group; then what lies near the best pair that was found, since lines of one kind may
-be told apart by nothing but what they do beside the second fault.
+be told apart by nothing but what they do beside the second fault. If that explains too little, the fault that
+the best pairs share is tried beside every other.
 """
 
+from collections import defaultdict
 from collections.abc import Sequence
 from typing import Final
 
@@ -27,6 +29,7 @@ _ROUNDS: Final = ((1, _WORTH_PAIRS), (6, 2 * _WORTH_PAIRS))
 """Rounds of pairs: how many faults stand for a group, and how many pairs are tried at most."""
 _NEAR: Final = 150  # neighbours of each part of the best pair
 _MOST_MOVES: Final = 3
+_MOST_EXCHANGED: Final = 3000
 _OPEN: Final = ("nothing", "misread")
 
 
@@ -41,9 +44,9 @@ def search_pairs(
         search.propose(varied, most)
         if search.ranking.outcome not in _OPEN:
             break
-    for _ in range(_MOST_MOVES):
-        if not search.look_around():
-            break
+    search.move()
+    if search.ranking.outcome in _OPEN and search.exchange():
+        search.move()
     return search.ranking, search.everybody
 
 
@@ -85,6 +88,42 @@ class _Search:
             )
         if any(known):
             self._rank()
+
+    def move(self) -> None:
+        """Go to the best pair, a few times."""
+        for _ in range(_MOST_MOVES):
+            if not self.look_around():
+                break
+
+    def exchange(self) -> bool:
+        """Try every listed fault beside the one that the best pairs share; return whether any is new."""
+        shared = self._shared()
+        if shared is None:
+            return False
+        weights = weights_of(self.tried.hypotheses)
+        digests = [self.columns.workshop.plans.digest(s.fault) for s in self.subjects]
+        _, first = np.unique(np.array(digests), return_index=True)
+        rest = first[np.argsort(-weights[first], kind="stable")]
+        singles = [i for i in rest.tolist() if self.tried.hypotheses[i].kind == "single" and i != shared]
+        fresh = self._add(np.array([(shared, i) for i in singles[:_MOST_EXCHANGED]], np.int64).reshape(-1, 2))
+        if fresh:
+            one = self.tried.hypotheses[shared].fault
+            self.tries.append(f"{fresh} of {one} beside every other")
+            self._rank()
+        return bool(fresh)
+
+    def _shared(self) -> int | None:
+        """Return the single fault that stands in most of the best pairs, or alone before them."""
+        found: defaultdict[int, float] = defaultdict(float)
+        numbers = list(self.pairs)
+        for group in self.ranking.groups(_BEST_GROUPS):
+            number = group.members[0]
+            if group.kind == "pair":
+                for part in numbers[number - len(self.subjects)]:
+                    found[part] += group.posterior
+            elif group.kind == "single":
+                found[number] += group.posterior
+        return max(found, key=lambda i: found[i]) if found else None
 
     def look_around(self) -> bool:
         """Try the neighbours of the best pair; return whether there was one to look around."""
