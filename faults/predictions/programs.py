@@ -28,6 +28,9 @@ ONE_OF_TWO_OTHERS: Final = 0.5
 RESTARTS_CALLED_HUNG: Final = 0.5
 ENDLESS_COUNTED: Final = 0.2
 """How often a number is written of what comes without end: 1 half the time, each next half as often."""
+PERIOD_MISREAD: Final = 0.02
+"""Chance that somebody who reads wrongly writes just this time from one restart to the next."""
+
 _UNENDING: Final = ("loop", "steps", "time", "restarts", "outputs")
 
 
@@ -284,7 +287,7 @@ def _restarts(entry: Restarts) -> Judge:
         often = "again and again" if restarting(s) else f"{s.restarts} times"
         return Judged(_count_chance(count, within, s.restarts, s), f"it would restart {often}")
 
-    return Judge(look, 0.1 if every is not None else 0.25)
+    return Judge(look, 0.25) if every is None else Judge(look, 0.1, misread=PERIOD_MISREAD)
 
 
 def _near(every: TimeRange, period: float) -> bool:

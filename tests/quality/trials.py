@@ -70,6 +70,7 @@ DUMPED = {"fulmar": 0.4, "dunlin": 0.4, "sandpiper": 0.1}
 LOOKED_AT = (0.6, 0.25, 0.15)
 ALARMS_NOTED = 0.5
 CONTRARY = 0.25
+TIMED = 0.5  # how often the time from one restart to the next is measured
 COPIED = 0.6  # how often the line that a test prints of a failure is copied
 GARBLED_LINE = 8
 MISCOUNTED = (0.5, 0.25, 0.25)  # none, once, many: what somebody writes of an alarm who reads wrongly
@@ -240,8 +241,8 @@ class Trials:
             text = f'{head}kind = "stop"\nlamps = "{lamps}"\n'
             failing = lamps != self.lamps(runs.healthy, False)
         elif look == "restarts":
-            text = f'{head}kind = "restarts"\n{self.restarts(seen, wrong)}'
-            failing = "every" in text or "some" in text
+            text = f'{head}kind = "restarts"\n{self.restarts(name, seen, wrong)}'
+            failing = 'count = "none"' not in text
         else:
             text, failing = self.result(name, seen, passes(seen, runs.healthy), wrong)
             text = f"{head}{text}"
@@ -285,14 +286,20 @@ class Trials:
             line = self.slip(line)
         return f'\n[[entry]]\nkind = "printed"\nprogram = "{name}"\ntext = "{line}"\nwhole = false\n'
 
-    def restarts(self, seen, wrong: bool) -> str:
+    def restarts(self, name: str, seen, wrong: bool) -> str:
         """Return the keys of an entry about restarts; who reads wrongly writes the contrary, if seldom."""
         if wrong and (self.one_misread or self.random.random() < CONTRARY):
             return 'count = "some"\n' if seen.restarts == 0 else 'count = "none"\n'
         period = period_ns(seen)
-        if seen.restarts and period and period > 1e3:
-            return f'every = "about {period / 1e6:.3f} ms"\n'
-        return 'count = "some"\n' if seen.restarts else 'count = "none"\n'
+        timed = (
+            f'every = "about {period / 1e6:.3f} ms"\n' if seen.restarts and period and period > 1e3 else ""
+        )
+        if self.careful and timed:
+            return timed
+        count = f"count = {self.count(seen.restarts)}\n" if seen.restarts else 'count = "none"\n'
+        if timed and self.random.random() < TIMED:  # counted, and timed too
+            return f'{count}\n[[entry]]\nprogram = "{name}"\nkind = "restarts"\n{timed}'
+        return count
 
     def alarms(self, name: str, seen) -> tuple[str, bool]:
         """Return an entry for each alarm of the machine, with how often it came, and whether any did."""
