@@ -28,7 +28,7 @@ from faults.predictions.captures import (
     read_capture,
     set_aside,
 )
-from faults.predictions.complements import complements
+from faults.predictions.dumppairs import by_bits, by_words
 from faults.predictions.dumps import (
     DumpChances,
     Misfit,
@@ -146,19 +146,12 @@ class Columns:
             return np.zeros((0, 2), np.int64)
         digests = [self.workshop.plans.digest(s.fault) for s in subjects]
         misfit = self._misfit(number, [s.fault for s in subjects], digests)
-        _, first = np.unique(np.array(digests), return_index=True)
-        gain = misfit.total - misfit.wrong[first]
-        useful = first[np.argsort(-gain, kind="stable")[: int(min(600, (gain > 0).sum()))]]
-        left = misfit.wrong[useful]
-        estimate = np.abs(left[:, None] + left[None, :] - misfit.total)
-        one, other = np.triu_indices(len(useful), 1)
-        order = np.argsort(estimate[one, other], kind="stable")[:most]
-        pairs = np.stack([useful[one[order]], useful[other[order]]], axis=1).astype(np.int64)
+        pairs = by_words(misfit, digests, most)
         if dump.after:
             return pairs
         able = [i for i, s in enumerate(subjects) if not s.chancy and digests[i] not in (HEALTHY, BEYOND)]
         chosen = np.array(able, np.int64)
-        told = complements(self._book(dump), dump, [digests[i] for i in able], weights[chosen], most)
+        told = by_bits(self._book(dump), dump, [digests[i] for i in able], weights[chosen], most)
         return np.concatenate([pairs, chosen[told]])
 
     # --- one kind of entry each

@@ -1,8 +1,9 @@
-"""Pairs of which one fault accounts for a dump but for a few bits of the word, and the other for those bits.
+"""Pairs of faults that may explain a dump between them: by the words each accounts for, or by the bits.
 
-A line that is always on spoils a whole store; beside it, a broken data line is still to be seen: under the
-first fault alone all bits of all words come out as they were read, but for its own. Bits seldom mix, and so
-what is left says which bits the second fault strikes.
+Where two faults strike different words, what both leave wrong adds up. A line that is always on spoils all
+words; beside it, a broken data line is still to be seen: under the first fault alone all bits of all words
+come out as they were read, but for its own. Bits seldom mix, and so what is left says which bits the second
+strikes.
 """
 
 from collections.abc import Sequence
@@ -12,15 +13,30 @@ import numpy as np
 
 from faults.hypotheses import FloatArray, IntArray
 from faults.predictions.book import Book, Words
+from faults.predictions.dumps import Misfit
 from faults.predictions.evidence import Observed
 
 _MOST_BITS: Final = 2  # left by the first fault: lines that are shorted or swapped strike two
 _MOST_FIRST: Final = 40
+_MOST_USEFUL: Final = 600
 
 
-def complements(
-    book: Book, dump: Observed, digests: Sequence[str], weights: FloatArray, most: int
-) -> IntArray:
+def by_words(misfit: Misfit, digests: Sequence[str], most: int) -> IntArray:
+    """Return pairs of numbers of digests (int64[m, 2], m at most ``most``), the most promising first.
+
+    Promising is a pair that leaves few words wrong if each fault does to its own what it does alone.
+    """
+    _, first = np.unique(np.array(digests), return_index=True)
+    gain = misfit.total - misfit.wrong[first]
+    useful = first[np.argsort(-gain, kind="stable")[: int(min(_MOST_USEFUL, (gain > 0).sum()))]]
+    left = misfit.wrong[useful]
+    estimate = np.abs(left[:, None] + left[None, :] - misfit.total)
+    one, other = np.triu_indices(len(useful), 1)
+    order = np.argsort(estimate[one, other], kind="stable")[:most]
+    return np.stack([useful[one[order]], useful[other[order]]], axis=1).astype(np.int64)
+
+
+def by_bits(book: Book, dump: Observed, digests: Sequence[str], weights: FloatArray, most: int) -> IntArray:
     """Return pairs of numbers of digests (int64[m, 2], m at most ``most``), the most promising first.
 
     All digests must be in the book; of equal ones the first stands for all, and heavier ones come first.

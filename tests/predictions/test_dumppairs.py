@@ -10,7 +10,7 @@ from faults.dump import scattered
 from faults.lower import plan_of
 from faults.notation import fault_text, parse_fault
 from faults.predictions.book import Book
-from faults.predictions.complements import complements
+from faults.predictions.dumppairs import by_bits
 from faults.predictions.evidence import Observed
 from faults.predictions.plans import Plans
 from faults.predictions.reading import readings
@@ -61,7 +61,7 @@ def test_pairs_that_read_so_are_among_those_proposed(setting, first, second):
     read = readings(plan_of(plans.board, one & other), 0, book.contents)
     full, sure = np.full(len(read), 0o7777), np.full(len(read), 0o17777)
     seen = Observed(0, Dump(store="core", file="x"), 0, read & full, full, book.contents, sure)
-    found = complements(book, seen, digests, np.ones(len(digests)), 5000)
+    found = by_bits(book, seen, digests, np.ones(len(digests)), 5000)
     assert 0 < len(found) < len(faults) ** 2 / 20
     wanted = plans.digest(other)
     with_it = [
@@ -69,5 +69,5 @@ def test_pairs_that_read_so_are_among_those_proposed(setting, first, second):
     ]
     like = [plan_of(plans.board, faults[i] & other) for i in with_it]
     assert any(((readings(plan, 0, book.contents) ^ read) & full == 0).all() for plan in like)
-    few = complements(book, seen, digests, np.ones(len(digests)), 7)
+    few = by_bits(book, seen, digests, np.ones(len(digests)), 7)
     assert few.tolist() == found[:7].tolist()
