@@ -152,12 +152,10 @@ def run_campaign(
         return work.outcome()
     except KeyboardInterrupt:
         raise CampaignStoppedError(results) from None
-    except BrokenExecutor:
-        fail(
-            WORKER_LOST,
-            "a process that did part of the work was ended, or could not begin",
-            Place("--workers"),
-        )
+    except BrokenExecutor as error:
+        began = error.__cause__ is None or isinstance(error.__cause__, BrokenExecutor)
+        what = "was ended" if began else f"could not begin: {error}"
+        fail(WORKER_LOST, f"a process that does part of the work {what}", Place("--workers"))
     finally:
         if kept is not None:
             kept.close()
@@ -224,7 +222,7 @@ class _Work:
                     self._gather(pending)
             while pending:
                 self._gather(pending)
-        except KeyboardInterrupt:
+        except BaseException:
             crew.stop()
             for future in pending:
                 future.cancel()

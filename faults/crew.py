@@ -100,6 +100,7 @@ class Forked:
     forked: bool = True
     _pool: ProcessPoolExecutor = field(init=False)
     _stopped: mmap.mmap = field(init=False)  # one byte that all of them see
+    _begun: bool = True  # whether all members did, when they should have
 
     def __attrs_post_init__(self) -> None:
         self._stopped = mmap.mmap(-1, 1)
@@ -108,18 +109,29 @@ class Forked:
         self._pool = ProcessPoolExecutor(self.count, fork, initializer=_begin, initargs=begin)
 
     def submit(self, chunk: Chunk, numbers: Numbers) -> "Future[list[Outcome]]":  # noqa: D102
-        with warnings.catch_warnings():  # of threads that libraries have begun and that are asleep
-            warnings.simplefilter("ignore", DeprecationWarning)
-            try:
+        # a member that met Ctrl-C before it was told to leave that to its parent would die with a traceback
+        held = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+        try:
+            with warnings.catch_warnings():  # of threads that libraries have begun and that are asleep
+                warnings.simplefilter("ignore", DeprecationWarning)
                 return self._pool.submit(_run, chunk, numbers)
-            except OSError as error:  # too many processes, or too little memory for one more
-                raise BrokenExecutor(str(error)) from error
+        except BrokenExecutor:
+            raise
+        except (OSError, RuntimeError) as error:  # too many processes, threads or files, or too little memory
+            self._begun = False
+            for member in multiprocessing.active_children():  # they would wait for work, and we for them
+                member.kill()
+                member.join()
+                member.close()  # gives back a file: there may be no more of them
+            raise BrokenExecutor(str(error)) from error
+        finally:
+            signal.pthread_sigmask(signal.SIG_SETMASK, held)
 
     def stop(self) -> None:  # noqa: D102
         self._stopped[0] = 1
 
     def close(self) -> None:  # noqa: D102
-        self._pool.shutdown(wait=True, cancel_futures=True)
+        self._pool.shutdown(wait=self._begun, cancel_futures=True)
 
 
 @define(eq=False)
@@ -152,13 +164,15 @@ def _begin(jobs: tuple[Job, ...], jit: bool | None, stopped: mmap.mmap, parent: 
     """Settle what this process works on. Ctrl-C is for its parent, without which it ends."""
     global _forked  # noqa: PLW0603  # what a process is for is said once, when it begins
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})
     _forked = jobs, jit, lambda: not stopped[0]
-    threading.Thread(target=_end_with, args=(parent,), daemon=True).start()
+    with suppress(RuntimeError):  # no room for a thread: then only the parent's end is not noticed
+        threading.Thread(target=_end_with, args=(parent,), daemon=True).start()
 
 
 def _end_with(parent: int) -> None:
     while os.getppid() == parent:
-        time.sleep(1)
+        time.sleep(0.2)
     os.kill(os.getpid(), signal.SIGTERM)
 
 

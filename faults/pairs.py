@@ -146,14 +146,14 @@ def among_the_best(ranking: Ranking, groups: int) -> IntArray:
 
 
 def hypotheses_of(ranking: Ranking, plan: PairPlan, second: float = SECOND_FAULT) -> list[Hypothesis]:
-    """Return the planned pairs as hypotheses; those who stand for a group share all its weight."""
+    """Return the planned pairs as hypotheses; those who stand for a group share its weight by their odds."""
     single = [h.weight for h in ranking.hypotheses if h.kind == "single"]
-    whole = np.bincount(ranking.group_of, weights_of(ranking.hypotheses))
-    standing = Counter(int(ranking.group_of[i]) for i in set(plan.pairs.ravel().tolist()))
+    weights, group_of = weights_of(ranking.hypotheses), ranking.group_of
+    whole, standing = np.bincount(group_of, weights), np.unique(plan.pairs)
+    told = np.bincount(group_of[standing], weights[standing], minlength=len(whole))
     stands = {
-        i: reweighted(ranking.hypotheses[i], float(whole[group]) / standing[group])
-        for i in set(plan.pairs.ravel().tolist())
-        for group in [int(ranking.group_of[i])]
+        i: reweighted(ranking.hypotheses[i], float(weights[i] * whole[group_of[i]] / told[group_of[i]]))
+        for i in standing.tolist()
     }
     return [pair(stands[i], stands[j], total=sum(single), second=second) for i, j in plan.pairs.tolist()]
 

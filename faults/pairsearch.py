@@ -3,7 +3,7 @@
 First pairs whose parts agree with what the other contradicts, or that explain a dump together; then with more
 faults standing for each group; then what lies near the best pair that was found, since lines of one kind may
 be told apart by nothing but what they do beside the second fault. If that explains too little, the fault that
-the best pairs share is tried beside every other.
+the best pairs share is tried beside the others.
 """
 
 from collections import defaultdict
@@ -81,7 +81,9 @@ class _Search:
         self.considered += plan.considered
         known = self._add(plan.pairs), self._add(found)
         if known[0]:
-            self.tries.append(f"{known[0]} of {plan.note}")
+            self.tries.append(
+                f"{known[0]} more of {plan.note}" if self.tries else f"{known[0]} of {plan.note}"
+            )
         if known[1]:
             self.tries.append(
                 f"{known[1]} among the {_BEST_GROUPS} best groups or of those explaining a dump"
@@ -104,11 +106,15 @@ class _Search:
         digests = [self.columns.workshop.plans.digest(s.fault) for s in self.subjects]
         _, first = np.unique(np.array(digests), return_index=True)
         rest = first[np.argsort(-weights[first], kind="stable")]
-        singles = [i for i in rest.tolist() if self.tried.hypotheses[i].kind == "single" and i != shared]
+        one_of = self.tried.hypotheses
+        singles = [
+            i
+            for i in rest.tolist()
+            if one_of[i].kind == "single" and i != shared and not self.subjects[i].chancy
+        ]
         fresh = self._add(np.array([(shared, i) for i in singles[:_MOST_EXCHANGED]], np.int64).reshape(-1, 2))
         if fresh:
-            one = self.tried.hypotheses[shared].fault
-            self.tries.append(f"{fresh} of {one} beside every other")
+            self.tries.append(f"{fresh} of {one_of[shared].fault} beside the others")
             self._rank()
         return bool(fresh)
 
@@ -117,12 +123,10 @@ class _Search:
         found: defaultdict[int, float] = defaultdict(float)
         numbers = list(self.pairs)
         for group in self.ranking.groups(_BEST_GROUPS):
-            number = group.members[0]
-            if group.kind == "pair":
-                for part in numbers[number - len(self.subjects)]:
-                    found[part] += group.posterior
-            elif group.kind == "single":
-                found[number] += group.posterior
+            for number in group.members:
+                parts = numbers[number - len(self.subjects)] if group.kind == "pair" else (number,)
+                for part in parts if group.kind in ("pair", "single") else ():
+                    found[part] += float(self.ranking.posterior[number])
         return max(found, key=lambda i: found[i]) if found else None
 
     def look_around(self) -> bool:

@@ -162,6 +162,7 @@ def exit_code_of(arguments: list[str] | None = None) -> int:
     # not called run: the module of that command takes the name in this package once it is imported
     given = sys.argv[1:] if arguments is None else list(arguments)
     signal.signal(signal.SIGINT, signal.default_int_handler)
+    _open_closed()
     for stream in (sys.stdout, sys.stderr):
         # what a terminal cannot show must not stop us from saying the rest
         if isinstance(stream, io.TextIOWrapper):
@@ -184,6 +185,13 @@ def exit_code_of(arguments: list[str] | None = None) -> int:
 
         return report_failure(problem, given)
     return int(outcome) if isinstance(outcome, int) else Exit.DONE
+
+
+def _open_closed() -> None:
+    """Let what is written to a stream that was closed before we began go nowhere."""
+    for name in ("stdout", "stderr"):
+        if getattr(sys, name) is None:
+            setattr(sys, name, io.TextIOWrapper(io.FileIO(os.devnull, "w"), "utf-8"))
 
 
 def _report_usage(wrong: click.ClickException, given: list[str]) -> int:

@@ -83,13 +83,43 @@ def test_with_another_thread_in_it_a_process_is_not_forked() -> None:
 
 
 NO_ROOM = """
+plain, left = os.fork, [1]
 def fork():
-    raise BlockingIOError(11, "Resource temporarily unavailable")
+    if not left.pop():
+        raise BlockingIOError(11, "Resource temporarily unavailable")
+    left.append(0)
+    return plain()
 os.fork = fork
 try:
     campaigns.run_campaign(universe, jobs, workers=2, jit=False)
 except campaigns.InputError as error:
     print(error)
+"""
+NO_THREADS = """
+import concurrent.futures.process
+def lacking(*_):
+    raise RuntimeError("can't start new thread")
+concurrent.futures.process._ExecutorManagerThread.start = lacking
+try:
+    campaigns.run_campaign(universe, jobs, workers=2, jit=False)
+except campaigns.InputError as error:
+    print(error)
+"""
+INTERRUPTED = """
+plain, left = os.fork, [1]
+def fork():
+    found = plain()
+    if found and left.pop():
+        left.append(0)
+        os.kill(os.getpid(), signal.SIGINT)
+        os.kill(found, signal.SIGINT)
+        time.sleep(0.1)
+    return found
+os.fork = fork
+try:
+    campaigns.run_campaign(universe, jobs, workers=2, jit=False)
+except campaigns.CampaignStoppedError:
+    print("stopped")
 """
 NO_SEMAPHORES = """
 import faults.crew
@@ -102,7 +132,13 @@ print(type(faults.crew.own_crew(jobs, 2, jit=False)).__name__)
 
 @LINUX
 @pytest.mark.parametrize(
-    ("text", "told"), [(NO_ROOM, "could not begin [worker-lost]"), (NO_SEMAPHORES, "Threads")]
+    ("text", "told"),
+    [
+        (NO_ROOM, "could not begin: [Errno 11] Resource temporarily unavailable [worker-lost]"),
+        (NO_THREADS, "can't start new thread [worker-lost]"),
+        (INTERRUPTED, "stopped"),
+        (NO_SEMAPHORES, "Threads"),
+    ],
 )
 def test_systems_that_cannot_fork_are_met(text: str, told: str) -> None:
     process = _python(text)
@@ -161,9 +197,6 @@ def test_a_worker_that_is_killed_is_told_and_how_to_do_with_fewer() -> None:
     process, workers = _begun()
     os.kill(workers[0], signal.SIGKILL)
     out, error = process.communicate(timeout=60)
-    assert (
-        "--workers: error: a process that did part of the work was ended, or could not begin [worker-lost]"
-        in out
-    )
+    assert "--workers: error: a process that does part of the work was ended [worker-lost]" in out
     assert error == ""
     assert _all_gone(workers, 30)

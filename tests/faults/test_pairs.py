@@ -6,7 +6,7 @@ import pytest
 from faults.hypotheses import Hypothesis, pair, spread
 from faults.likelihood import Column, broad_chance
 from faults.match import rank
-from faults.pairs import near, propose, with_pairs
+from faults.pairs import SECOND_FAULT, PairPlan, hypotheses_of, near, propose, with_pairs
 
 LINES = 12
 
@@ -108,6 +108,23 @@ def test_the_weight_of_a_pair():
     # Of 4 in all, two independent draws give a and b in one order or the other: 2 * 3/4 * 1/4 of second * 4.
     assert pair(one, other, total=4, second=0.1).weight == pytest.approx(0.1 * 2 * 0.75 * 0.25 * 4)
     assert pair(one, other, total=0, second=0.1).weight == 0
+
+
+def test_those_who_stand_for_a_group_share_its_odds_by_their_own():
+    """Beside c of another group, a is as likely as its odds say, whatever else of its group is tried."""
+    every = [Hypothesis("a", 20.0), Hypothesis("b", 0.01), Hypothesis("d", 0.01), Hypothesis("c", 1.0)]
+    chances = {"x": [1.0, 1.0, 1.0, 0.0], "y": [0.0, 0.0, 0.0, 1.0]}
+    ranking = rank(every, [Column(name, np.array(c), 0.5, 0.5) for name, c in chances.items()])
+    place = {h.fault: n for n, h in enumerate(ranking.hypotheses)}
+
+    def weights(*names):
+        pairs = np.array([sorted((place[n], place["c"])) for n in names], np.int64)
+        return [h.weight for h in hypotheses_of(ranking, PairPlan(pairs, len(names), ""))]
+
+    exact = [SECOND_FAULT * 2 * w * 1.0 / 21.02 for w in (20.0, 0.01, 0.01)]
+    assert weights("a", "b", "d") == pytest.approx(exact)
+    assert weights("a") == pytest.approx([sum(exact)])
+    assert weights("b", "d") == pytest.approx([sum(exact) / 2] * 2)
 
 
 def test_neighbours_are_of_the_same_family_and_the_nearest_come_first():
