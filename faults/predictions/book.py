@@ -35,7 +35,8 @@ class _Chunk:
 class Book:
     """The readings of one store that holds ``contents``, the last of ``times``, by digest of plan.
 
-    ``written``: the contents were written through the plan, see :func:`readings`.
+    ``written``: the contents were written through the plan, see :func:`readings`. Of several faults at once,
+    which are tried by the thousand, only how many words differ is kept.
     """
 
     plans: Plans
@@ -46,6 +47,10 @@ class Book:
     _place: dict[str, int] = field(factory=dict, init=False)
     _chunks: list[_Chunk] = field(factory=list, init=False)
     _fresh: int = field(default=0, init=False)
+    _several: dict[str, Fault] = field(factory=dict, init=False)
+    _counts: dict[tuple[str, bytes], int] = field(
+        factory=dict, init=False
+    )  # by digest, and what was compared
 
     def __attrs_post_init__(self) -> None:
         if self.plans.cached:
@@ -58,6 +63,9 @@ class Book:
         lengths = []
         for fault, digest in zip(faults, digests, strict=True):
             if digest in self._place or digest in (HEALTHY, BEYOND):
+                continue
+            if fault is not None and len(fault.parts) > 1:
+                self._several[digest] = fault
                 continue
             plan = self.plans.plan(fault)
             differs = np.zeros(0, np.int64)
@@ -97,7 +105,22 @@ class Book:
             found.append(total + change[chunk.starts[1:]].astype(np.int64) - change[chunk.starts[:-1]])
         counts = np.append(np.concatenate(found), total)
         rows = np.array([self._place.get(digest, len(self._place)) for digest in digests], np.int64)
-        return np.asarray(counts[rows], np.int64)
+        wanted = np.asarray(counts[rows], np.int64)
+        several = [
+            i for i, digest in enumerate(digests) if digest in self._several and digest not in self._place
+        ]
+        if several:
+            compared = hashlib.blake2b(observed.tobytes() + both.tobytes(), digest_size=16).digest()
+            for i in several:
+                wanted[i] = self._count(digests[i], compared, observed, both)
+        return wanted
+
+    def _count(self, digest: str, compared: bytes, observed: Words, both: Words) -> int:
+        if (digest, compared) not in self._counts:
+            plan = self.plans.plan(self._several[digest])
+            read = self.contents if plan is None else self.read(plan)
+            self._counts[digest, compared] = int(np.count_nonzero((read ^ observed) & both))
+        return self._counts[digest, compared]
 
     def struck(self, digests: Sequence[str]) -> IntArray:
         """Return how many words read wrong under each plan."""

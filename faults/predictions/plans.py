@@ -28,6 +28,9 @@ BEYOND: Final = "beyond"
 _PACKAGE: Final = Path(__file__).resolve().parents[1]
 _SOURCES: Final = ("kinds", "effects", "boards", "lower.py", "exact.py", "fault.py", "sites.py")
 _MOST_KEPT: Final = 60_000
+_MOST_OF_SEVERAL: Final = (
+    256  # entries of the plan of several faults at once, tried by the thousand, that is kept
+)
 
 
 @define(eq=False)
@@ -60,12 +63,15 @@ class Plans:
         """Return the plan of a fault; None for none, and for faults that cannot be told together."""
         if fault is None:
             return None
-        if fault not in self._made:
-            try:
-                self._made[fault] = plan_of(self.board, fault)
-            except InputError:
-                self._made[fault] = None
-        return self._made[fault]
+        if fault in self._made:
+            return self._made[fault]
+        try:
+            plan = plan_of(self.board, fault)
+        except InputError:
+            plan = None
+        if len(fault.parts) == 1 or plan is None or _entries(plan) <= _MOST_OF_SEVERAL:
+            self._made[fault] = plan
+        return plan
 
     def digest(self, fault: Fault | None) -> str:
         """Return the digest of a fault's plan: equal for faults that behave alike."""
@@ -84,6 +90,10 @@ class Plans:
         if self.cached and self._fresh and len(self._digests) <= _MOST_KEPT:
             keep_text(self._file, json.dumps(self._digests))
             self._fresh = 0
+
+
+def _entries(plan: MemoryPlan) -> int:
+    return sum(len(t.moved) + len(t.masked) for mode in plan.modes for t in mode.tables)
 
 
 @cache

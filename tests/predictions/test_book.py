@@ -52,3 +52,22 @@ def test_kept_digests_are_those_of_the_plans(plans):
     plans.save()
     again = Plans(plans.board)
     assert [again.digest(f) for f in faults] == made == [plan_of(plans.board, f).digest for f in faults]
+
+
+def test_of_several_faults_only_what_differs_is_counted(plans):
+    contents = scattered(plans.board.machine, 0)
+    faults = list(universe_of(plans.board, cells=False, stores=["core"]).faults)
+    pairs = [faults[i] & faults[i + 40] for i in range(0, 400, 57)]
+    pairs = [pair for pair in pairs if plans.plan(pair) is not None]
+    assert len(pairs) > 3
+    digests = [plans.digest(pair) for pair in pairs]
+    book = Book(plans, 0, contents)
+    book.enter([faults[0], *pairs], [plans.digest(faults[0]), *digests])
+    for observed, both in ((contents ^ 5, np.full(2048, 0o177777)), (contents, np.full(2048, 0o17))):
+        wanted = [
+            np.count_nonzero((readings(plan_of(plans.board, p), 0, contents) ^ observed) & both)
+            for p in pairs
+        ]
+        assert book.wrong(digests, observed, both).tolist() == wanted
+        assert book.wrong(digests, observed, both).tolist() == wanted
+    assert len(set(wanted)) > 1
