@@ -34,7 +34,7 @@ def test_hidden_faults_of_every_machine(trials, machine):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(("machine", "count"), [("fulmar", 12), ("dunlin", 8)])
+@pytest.mark.parametrize(("machine", "count"), [("fulmar", 6), ("dunlin", 4)])
 def test_pairs(trials, machine, count):
     done = trials.Trials(machine, 8).many("pair", count)
     pairs = [o for o in done if o.sort == "pair"]
