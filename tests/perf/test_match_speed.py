@@ -12,7 +12,7 @@ import pytest
 
 from emu.shipped import programs_folder
 from emu.where import Source
-from faults import diagnose as diagnosing
+from faults import pairsearch as searching
 from faults.case.load import parse_case
 from faults.cli import exit_code_of
 from faults.diagnose import diagnose
@@ -86,10 +86,10 @@ def two_faults(folder: Path):
 
 @pytest.mark.parametrize("tried", [60, 120, 240, 480])
 def test_growth_with_pairs(rows, tmp_path, monkeypatch, tried: int) -> None:
-    """A match takes 300 proposed ones, and 120 that explain a dump together."""
+    """A match takes 300 proposed ones, and 400 that explain a dump together."""
     case = two_faults(tmp_path)
-    monkeypatch.setattr(diagnosing, "_ROUNDS", ((1, tried),))
-    monkeypatch.setattr(diagnosing, "_WORTH_DUMP_PAIRS", tried)
+    monkeypatch.setattr(searching, "_ROUNDS", ((1, tried),))
+    monkeypatch.setattr(searching, "_WORTH_DUMP_PAIRS", tried)
     diagnose(case)
     found, wall, processor = timed(case)
     pairs = sum(h.kind == "pair" for h in found.ranking.hypotheses)
