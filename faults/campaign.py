@@ -130,8 +130,8 @@ def run_campaign(
 
     ``only`` (bool[groups] of ``grouping``, which a campaign made before): run these groups, take the others
     for healthy. ``executor``: any; without one, ``workers`` of this computer (0: one a
-    processor). ``results``: the
-    file in which finished parts are kept and from which they are taken again. ``watcher`` is told how far it
+    processor). ``results``: the file in which finished parts are kept and from which they are taken again.
+    ``watcher`` is told how far it
     is, several times a second; ``warn``, in a sentence, that kept results are damaged. ``jit``: compile or
     not; None: if numba is there. On KeyboardInterrupt work stops within a second and
     ``CampaignStoppedError`` is raised.
@@ -153,8 +153,8 @@ def run_campaign(
     except KeyboardInterrupt:
         raise CampaignStoppedError(results) from None
     except BrokenExecutor as error:
-        began = error.__cause__ is None or isinstance(error.__cause__, BrokenExecutor)
-        what = "was ended" if began else f"could not begin: {error}"
+        unborn = isinstance(error.__cause__, (OSError, RuntimeError))
+        what = f"could not begin: {error}" if unborn else "was ended"
         fail(WORKER_LOST, f"a process that does part of the work {what}", Place("--workers"))
     finally:
         if kept is not None:
